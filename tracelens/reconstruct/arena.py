@@ -1,0 +1,419 @@
+"""The machine's memory: one flat array of 64-bit integers, and the names of its places.
+
+The pass over the events is a state machine. All of its state, and the rows it has written but
+nobody has collected yet, live in one array M of int64, so that a function takes one argument,
+the whole state can be handed back and forth between parts of a log, and the same source runs
+compiled (M is a numpy array) or as plain Python (M is a list). A *row* is an offset into M; a
+field is a constant to add to it:
+
+    k = task_row(M, t)
+    if M[k + STATE] == READY: ...
+
+The header comes first, then regions of rows of equal width: tasks, cores, interrupt handlers,
+objects (locks, queues, and words such as 'delay'), the stack of handlers of each core, the list
+of tasks to watch, holder chains, three pools (open jobs, holds, queued items), five buffers of
+finished rows. Links between rows are indices, never offsets, so a region can grow.
+"""
+
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+
+Memory = Any
+"""A numpy array of int64, or a list of int: both are indexed alike."""
+
+NONE: Final = -1
+NO_PRIORITY: Final = -(1 << 62)
+FAR: Final = 1 << 62
+
+# ------------------------------------------------------------------------------------- header
+(
+    NOW,
+    DIRTY,
+    STAMP,
+    N_TASKS,
+    N_CORES,
+    N_ISRS,
+    N_OBJECTS,
+    N_ACTIVE,
+    POLICY,
+    LATE,
+    NEXT_JOB,
+    NEXT_WAIT,
+    NEXT_INVERSION,
+    NEXT_DEADLOCK,
+    SPLIT_CANDIDATES,
+    LOST,
+    EVENT_ROW,
+    MARGIN,
+    BOOT_START,
+    TASKS,
+    CORES,
+    ISRS,
+    OBJECTS,
+    STACKS,
+    ACTIVE,
+    CHAINS,
+    JOBS,
+    JOBS_FREE,
+    JOBS_LEFT,
+    HOLDS,
+    HOLDS_FREE,
+    HOLDS_LEFT,
+    ITEMS,
+    ITEMS_FREE,
+    ITEMS_LEFT,
+    STATE_ROWS,
+    STATE_USED,
+    STATE_CAP,
+    OCCUPANT_ROWS,
+    OCCUPANT_USED,
+    OCCUPANT_CAP,
+    EPISODE_ROWS,
+    EPISODE_USED,
+    EPISODE_CAP,
+    JOB_ROWS,
+    JOB_USED,
+    JOB_CAP,
+    RECORD_ROWS,
+    RECORD_USED,
+    RECORD_CAP,
+    HEADER,
+) = range(51)
+
+FIXED, EDF, ROUND_ROBIN = range(3)
+
+# -------------------------------------------------------------------------------------- tasks
+UNKNOWN, SUSPENDED, READY, RUNNING, WAITING = range(5)
+BY_RELEASE, BY_OBJECT, BY_QUEUE, BY_ACTIVATE, BY_MARKS, NO_JOBS = range(6)
+"""What begins a task's jobs: any release, the release from one object, an item, …"""
+NOT_WAITING, WAITS, SPINS = range(3)
+(
+    STATE,
+    SINCE,
+    CORE,  # where it runs, or last ran
+    LOOK,  # the core of its next start record
+    READY_ON,  # the core at which it waits to run; NONE unless ready
+    HOME,  # its declared core
+    RELEASE_CORE,
+    LAST_OWN,  # time of its own last event
+    WAIT_OBJECT,
+    BASE,
+    EFFECTIVE,
+    HELD,  # most recent hold
+    LOCK,  # the lock it waits for now
+    HOW,
+    WANTED,  # the lock it requested
+    MODE,
+    ACTIVATION,
+    PERIOD,
+    OFFSET,
+    SLACK,  # how far before a grid point a release may lie and still belong to it
+    DEADLINE,
+    IDLE,
+    HEAD,
+    TAIL,
+    PENDING,
+    RAN,
+    REMOTE_RELEASE,
+    KILLED,
+    MARKED,
+    ENTRY,
+    BY,
+    VIA,
+    REASON,
+    ENTRY_SINCE,
+    LOOKS,
+    TOUCHED,
+    ACTIVE_AT,
+    SEEN,
+    WAIT_ID,
+    WAIT_SINCE,
+    WAIT_OWNER,
+    INVERSION_SINCE,
+    INVERSION_KIND,
+    LOWER,
+    RAISED,
+    CHAIN_LENGTH,
+    HOLDER_NS,
+    THIRD_NS,
+    PUSH_BY,
+    PUSH_LOCK,
+    PUSH_SINCE,
+    PUSH_NS,
+    TASK_WIDTH,
+) = range(53)
+MAX_CHAIN: Final = 32
+
+# -------------------------------------------------------------------------------------- cores
+IN_ISR, ASLEEP, BY_TASK, SWITCHING, IDLING, NOBODY_KNOWS = range(6)
+(
+    RUN,
+    KNOWN,
+    SLEEPING,
+    DEPTH,
+    READY_COUNT,
+    HAS_IDLE,
+    LAST,  # time of this core's last record
+    ACCRUED,  # execution is counted up to here
+    CORE_TOUCHED,
+    OCCUPANT,
+    WHO,
+    OCCUPANT_SINCE,
+    IRQ_MASKS,
+    IRQ_SINCE,
+    IRQ_WHO,
+    SCHED_MASKS,
+    SCHED_SINCE,
+    SCHED_WHO,
+    CORE_WIDTH,
+) = range(19)
+
+MAX_DEPTH: Final = 32
+STACK_ISR, STACK_SINCE, STACK_OWN, STACK_UNCLOSED, STACK_WHOLE, STACK_PEND, STACK_WIDTH = range(7)
+
+PENDED, ISR_WIDTH = range(2)
+
+# ------------------------------------------------------------------------------------ objects
+(
+    IS_LOCK,
+    OWNER,
+    FROM,  # who gave it back last, while nobody owns it
+    CEILING,
+    IS_QUEUE,
+    LEVEL_KNOWN,
+    LEVEL,
+    FIRST_ITEM,
+    LAST_ITEM,
+    CONSUMER,  # the one task whose jobs its items begin
+    OBJECT_WIDTH,
+) = range(11)
+
+# -------------------------------------------------------------------------------------- pools
+(
+    JOB_ID,
+    JOB_RELEASE,
+    JOB_START,
+    JOB_RAN,
+    JOB_NOMINAL,
+    JOB_FLAGS,
+    JOB_EVENT,
+    JOB_NUMBER,
+    JOB_NEXT,
+    JOB_WIDTH,
+) = range(10)
+EXCLUDED, STARTUP, INFERRED, PROVISIONAL, RECEIVED, UNDER_WAY = 1, 2, 4, 8, 16, 32
+
+HOLD_LOCK, HOLD_TASK, HOLD_SINCE, HOLD_DEPTH, HOLD_RAN, HOLD_WHOLE, HOLD_NEXT, HOLD_WIDTH = range(8)
+
+ITEM_SENT, ITEM_NEXT, ITEM_WIDTH = range(3)
+
+# ----------------------------------------------------------------------------------- out rows
+STATE_WIDTH: Final = 6  # task, start, end, state, core, object
+OCCUPANT_WIDTH: Final = 5  # core, start, end, occupant, who
+EPISODE_WIDTH: Final = 6  # job id, start, end, entry, by, via
+JOB_OUT_WIDTH: Final = 12
+RECORD_WIDTH: Final = 12  # kind, then fields by kind
+
+COMPLETE, OPEN, EXCLUDED_JOB, ABORTED, DISCARDED = range(5)
+
+(
+    R_HOLD,
+    R_WAIT,
+    R_INVERSION,
+    R_LINK,
+    R_THIRD,
+    R_DEADLOCK,
+    R_ISR,
+    R_LEVEL,
+    R_ITEM,
+    R_MASK,
+    R_CONTRADICTION,
+    R_REPAIR,
+    R_UNUSED,
+    R_OVERRIDE,
+) = range(14)
+
+(
+    E_UNKNOWN,
+    E_BACKLOG,
+    E_SUSPENDED,
+    E_ISR,
+    E_ASLEEP,
+    E_EXECUTION,
+    E_BLOCKED,
+    E_INTERFERENCE,
+    E_INVERSION,
+    E_DEFERRED,
+    E_UNRANKED,
+    E_SWITCHING,
+) = range(12)
+
+NO_REASON, HOLDER_RUNS, PUSHED = range(3)
+
+
+# ---------------------------------------------------------------------------------- accessors
+
+
+def task_row(M: Memory, t: int) -> int:
+    return M[TASKS] + t * TASK_WIDTH
+
+
+def core_row(M: Memory, c: int) -> int:
+    return M[CORES] + c * CORE_WIDTH
+
+
+def object_row(M: Memory, o: int) -> int:
+    return M[OBJECTS] + o * OBJECT_WIDTH
+
+
+def job_row(M: Memory, j: int) -> int:
+    return M[JOBS] + j * JOB_WIDTH
+
+
+def hold_row(M: Memory, h: int) -> int:
+    return M[HOLDS] + h * HOLD_WIDTH
+
+
+def item_row(M: Memory, i: int) -> int:
+    return M[ITEMS] + i * ITEM_WIDTH
+
+
+def stack_row(M: Memory, c: int, depth: int) -> int:
+    return M[STACKS] + (c * MAX_DEPTH + depth) * STACK_WIDTH
+
+
+def touch_task(M: Memory, t: int) -> None:
+    """Look at this task again before time moves on."""
+    M[M[TASKS] + t * TASK_WIDTH + TOUCHED] = 1
+    M[DIRTY] = 1
+
+
+def touch_core(M: Memory, c: int) -> None:
+    """Look at this core, and at all that look at it, before time moves on."""
+    M[M[CORES] + c * CORE_WIDTH + CORE_TOUCHED] = 1
+    M[DIRTY] = 1
+
+
+# ----------------------------------------------------------------------------------- building
+
+
+@dataclass(frozen=True, slots=True)
+class Sizes:
+    """How many rows each region has."""
+
+    tasks: int
+    cores: int
+    isrs: int
+    objects: int
+    jobs: int
+    holds: int
+    items: int
+    rows: int  # capacity of each buffer of finished rows
+
+    def margin(self) -> int:
+        """The most rows that one event may write into one buffer (a gap ends everything)."""
+        return 8 * (self.tasks + self.cores + self.objects) + 4 * self.jobs + self.holds + 256
+
+
+_POOLS = (
+    (JOBS, JOBS_FREE, JOBS_LEFT, JOB_WIDTH, JOB_NEXT),
+    (HOLDS, HOLDS_FREE, HOLDS_LEFT, HOLD_WIDTH, HOLD_NEXT),
+    (ITEMS, ITEMS_FREE, ITEMS_LEFT, ITEM_WIDTH, ITEM_NEXT),
+)
+_BUFFERS = (
+    (STATE_ROWS, STATE_CAP, STATE_WIDTH),
+    (OCCUPANT_ROWS, OCCUPANT_CAP, OCCUPANT_WIDTH),
+    (EPISODE_ROWS, EPISODE_CAP, EPISODE_WIDTH),
+    (JOB_ROWS, JOB_CAP, JOB_OUT_WIDTH),
+    (RECORD_ROWS, RECORD_CAP, RECORD_WIDTH),
+)
+
+
+def build(sizes: Sizes) -> np.ndarray:
+    """An arena of these sizes: bases set, pools strung on their free lists, the rest zero."""
+    regions = (
+        (TASKS, sizes.tasks * TASK_WIDTH),
+        (CORES, sizes.cores * CORE_WIDTH),
+        (ISRS, sizes.isrs * ISR_WIDTH),
+        (OBJECTS, sizes.objects * OBJECT_WIDTH),
+        (STACKS, sizes.cores * MAX_DEPTH * STACK_WIDTH),
+        (ACTIVE, sizes.tasks),
+        (CHAINS, sizes.tasks * MAX_CHAIN),
+        (JOBS, sizes.jobs * JOB_WIDTH),
+        (HOLDS, sizes.holds * HOLD_WIDTH),
+        (ITEMS, sizes.items * ITEM_WIDTH),
+        *((base, (sizes.rows + sizes.margin()) * width) for base, _, width in _BUFFERS),
+    )
+    memory = np.zeros(HEADER + sum(length for _, length in regions), np.int64)
+    at = HEADER
+    for base, length in regions:
+        memory[base] = at
+        at += length
+    memory[N_TASKS], memory[N_CORES] = sizes.tasks, sizes.cores
+    memory[N_ISRS], memory[N_OBJECTS] = sizes.isrs, sizes.objects
+    memory[MARGIN] = sizes.margin()
+    for _, cap, _ in _BUFFERS:
+        memory[cap] = sizes.rows + sizes.margin()
+    pool_sizes = (sizes.jobs, sizes.holds, sizes.items)
+    for (base, free, left, width, link), count in zip(_POOLS, pool_sizes, strict=True):
+        _string(memory, base, free, width, link, 0, count)
+        memory[left] = count
+    return memory
+
+
+def _string(
+    memory: np.ndarray, base: int, free: int, width: int, link: int, start: int, stop: int
+) -> None:
+    """Put the pool's rows [start, stop) on its free list, before what is there."""
+    rows = int(memory[base]) + np.arange(start, stop) * width + link
+    following = np.arange(start + 1, stop + 1)
+    following[-1:] = memory[free] if start else NONE
+    memory[rows] = following
+    memory[free] = start if stop > start else NONE
+
+
+def grown(memory: np.ndarray, old: Sizes, new: Sizes) -> np.ndarray:
+    """A copy in an arena whose pools or buffers are larger. Finished rows must be collected."""
+    larger = build(new)
+    kept_bases = {base: int(larger[base]) for base in _region_bases()}
+    pools = {left: int(larger[left]) for _, _, left, _, _ in _POOLS}
+    caps = {cap: int(larger[cap]) for _, cap, _ in _BUFFERS}
+    margin = int(larger[MARGIN])
+    bases = sorted(_region_bases(), key=lambda base: memory[base])
+    ends = [*(int(memory[base]) for base in bases[1:]), len(memory)]
+    larger[:HEADER] = memory[:HEADER]
+    for base, end in zip(bases, ends, strict=True):
+        if base in (STATE_ROWS, OCCUPANT_ROWS, EPISODE_ROWS, JOB_ROWS, RECORD_ROWS):
+            continue
+        start = int(memory[base])
+        larger[kept_bases[base] : kept_bases[base] + end - start] = memory[start:end]
+    for base, value in (kept_bases | caps).items():
+        larger[base] = value
+    larger[MARGIN] = margin
+    old_counts, new_counts = (old.jobs, old.holds, old.items), (new.jobs, new.holds, new.items)
+    for (base, free, left, width, link), was, count in zip(
+        _POOLS, old_counts, new_counts, strict=True
+    ):
+        if count > was:
+            _string(larger, base, free, width, link, was, count)
+            larger[left] = int(memory[left]) + count - was
+    _ = pools
+    return larger
+
+
+def _region_bases() -> tuple[int, ...]:
+    return (
+        TASKS,
+        CORES,
+        ISRS,
+        OBJECTS,
+        STACKS,
+        ACTIVE,
+        CHAINS,
+        JOBS,
+        HOLDS,
+        ITEMS,
+        *(base for base, _, _ in _BUFFERS),
+    )

@@ -1,0 +1,242 @@
+"""Where a task's time goes at this moment: the ledger's table, row by row.
+
+`classify` is that table. The first row that fits holds; what a row needs to know (the core that
+the task looks at, the end of its holder chain, whether a lock raises another) stands in the
+small functions before it.
+"""
+
+from tracelens.reconstruct.arena import (
+    ASLEEP,
+    BASE,
+    BY_TASK,
+    CEILING,
+    CORE,
+    DEADLINE,
+    E_ASLEEP,
+    E_BLOCKED,
+    E_DEFERRED,
+    E_EXECUTION,
+    E_INTERFERENCE,
+    E_INVERSION,
+    E_ISR,
+    E_SUSPENDED,
+    E_SWITCHING,
+    E_UNKNOWN,
+    E_UNRANKED,
+    EDF,
+    EFFECTIVE,
+    FAR,
+    FROM,
+    HEAD,
+    HELD,
+    HOLD_LOCK,
+    HOLD_NEXT,
+    HOLDER_RUNS,
+    IN_ISR,
+    IRQ_MASKS,
+    JOB_RELEASE,
+    LOCK,
+    N_ACTIVE,
+    ACTIVE,
+    N_OBJECTS,
+    N_TASKS,
+    NO_PRIORITY,
+    NO_REASON,
+    NOBODY_KNOWS,
+    NONE,
+    OCCUPANT,
+    OWNER,
+    POLICY,
+    PUSHED,
+    READY,
+    READY_ON,
+    ROUND_ROBIN,
+    RUNNING,
+    SCHED_MASKS,
+    SEEN,
+    STAMP,
+    STATE,
+    SUSPENDED,
+    UNKNOWN,
+    WAIT_OBJECT,
+    WAITING,
+    WHO,
+    Memory,
+    core_row,
+    hold_row,
+    job_row,
+    object_row,
+    task_row,
+)
+
+HELD_BY, HANDED_OVER, GOES_ROUND = range(3)
+"""How a holder chain ends: at an owner, at a hand-over, or in a cycle (a deadlock)."""
+
+
+def urgency(M: Memory, t: int) -> int:
+    """The base priority as a number that is higher for the more urgent; under EDF the deadline.
+
+    NO_PRIORITY if it is not known. Under EDF a task without a job or a deadline is least urgent.
+    """
+    k = task_row(M, t)
+    if M[POLICY] == EDF:
+        if M[k + HEAD] < 0 or M[k + DEADLINE] < 0:
+            return -FAR + 1
+        return -(M[job_row(M, M[k + HEAD]) + JOB_RELEASE] + M[k + DEADLINE])
+    if M[k + BASE] == NO_PRIORITY and M[POLICY] == ROUND_ROBIN:
+        return 0
+    return M[k + BASE]
+
+
+def waiters(M: Memory, lock: int) -> int:
+    """How many tasks wait for this lock."""
+    count = 0
+    for i in range(M[N_ACTIVE]):
+        if M[task_row(M, M[M[ACTIVE] + i]) + LOCK] == lock:
+            count += 1
+    return count
+
+
+def raising_lock(M: Memory, u: int, level: int) -> int:
+    """The lock most recently taken of those by which u is raised to `level` or above, or NONE.
+
+    A declared ceiling raises by itself. A priority seen while holding raises by the locks that
+    somebody waits for; where nobody waits for any, by all that are held.
+    """
+    k = task_row(M, u)
+    if M[k + HELD] < 0:
+        return NONE
+    by_event = (
+        M[POLICY] != EDF and M[k + EFFECTIVE] >= level and M[k + EFFECTIVE] > M[k + BASE]
+    )
+    wanted = False
+    if by_event:
+        h = M[k + HELD]
+        while h >= 0:
+            if waiters(M, M[hold_row(M, h) + HOLD_LOCK]) > 0:
+                wanted = True
+            h = M[hold_row(M, h) + HOLD_NEXT]
+    h = M[k + HELD]
+    while h >= 0:
+        lock = M[hold_row(M, h) + HOLD_LOCK]
+        ceiling = M[object_row(M, lock) + CEILING]
+        if ceiling != NO_PRIORITY and ceiling >= level and ceiling > M[k + BASE]:
+            return lock
+        if by_event and (not wanted or waiters(M, lock) > 0):
+            return lock
+        h = M[hold_row(M, h) + HOLD_NEXT]
+    return NONE
+
+
+def is_raised(M: Memory, u: int) -> bool:
+    """Whether a lock that u holds has lifted it above its base priority."""
+    k = task_row(M, u)
+    base = M[k + BASE]
+    if base == NO_PRIORITY:
+        return False
+    return raising_lock(M, u, base + 1) >= 0
+
+
+def chain_end(M: Memory, t: int) -> tuple[int, int]:
+    """The end of the holder chain of a task that waits for a lock, and how the chain ends.
+
+    The owner, the owner of what the owner waits for, and so on; a hand-over ends it at the one
+    who hands over (NONE if that is not known), a cycle before the first task that repeats.
+    """
+    M[STAMP] += 1
+    stamp = M[STAMP]
+    last = t
+    M[task_row(M, t) + SEEN] = stamp
+    while True:
+        o = object_row(M, M[task_row(M, last) + LOCK])
+        owner = M[o + OWNER]
+        if owner < 0:
+            return M[o + FROM], HANDED_OVER
+        k = task_row(M, owner)
+        if M[k + SEEN] == stamp:
+            return last, GOES_ROUND
+        M[k + SEEN] = stamp
+        if M[k + LOCK] < 0:
+            return owner, HELD_BY
+        last = owner
+
+
+def in_chain(M: Memory, t: int, u: int) -> bool:
+    """Whether u is in the chain of t: `chain_end(M, t)` must have been asked just before."""
+    return M[task_row(M, u) + SEEN] == M[STAMP] and u != t
+
+
+def looked_at(M: Memory, t: int) -> int:
+    """The core where a task runs, next starts while it is ready, or last ran; NONE if never."""
+    k = task_row(M, t)
+    if M[k + STATE] == READY:
+        return M[k + READY_ON]
+    return M[k + CORE]
+
+
+def classify(M: Memory, t: int) -> tuple[int, int, int, int, int]:
+    """(entry, by, via, reason, core): the ledger's row for task t from now on.
+
+    `by` is a task, or number of tasks + handler; `via` an object, or number of objects for
+    'mask'; `reason` tells blocked by a running holder and push-through from other blocking.
+    """
+    k = task_row(M, t)
+    state = M[k + STATE]
+    lock = M[k + LOCK]
+    if state == UNKNOWN:
+        return E_UNKNOWN, NONE, NONE, NO_REASON, NONE
+    end = NONE
+    how = HELD_BY
+    if lock < 0:
+        if state == WAITING or state == SUSPENDED:
+            via = M[k + WAIT_OBJECT] if state == WAITING else NONE
+            return E_SUSPENDED, NONE, via, NO_REASON, NONE
+        core = looked_at(M, t)
+    else:
+        end, how = chain_end(M, t)
+        core = looked_at(M, end) if end >= 0 else NONE
+        if core < 0:
+            core = looked_at(M, t)
+    if core < 0:
+        if lock >= 0:
+            return E_BLOCKED, end, lock, NO_REASON, NONE
+        return E_SWITCHING, NONE, NONE, NO_REASON, NONE
+
+    c = core_row(M, core)
+    occupant = M[c + OCCUPANT]
+    if occupant == NOBODY_KNOWS:
+        return E_UNKNOWN, NONE, NONE, NO_REASON, core
+    if occupant == IN_ISR:
+        return E_ISR, M[N_TASKS] + M[c + WHO], NONE, NO_REASON, core
+    if occupant == ASLEEP:
+        return E_ASLEEP, NONE, NONE, NO_REASON, core
+    if lock < 0 and state == RUNNING:
+        return E_EXECUTION, t, NONE, NO_REASON, core
+    if lock >= 0:
+        if how != HELD_BY:
+            return E_BLOCKED, end, lock, NO_REASON, core
+        end_state = M[task_row(M, end) + STATE]
+        if end_state == UNKNOWN:
+            return E_UNKNOWN, NONE, NONE, NO_REASON, core
+        if end_state == RUNNING:
+            return E_BLOCKED, end, lock, HOLDER_RUNS, core
+        if end_state != READY:
+            return E_BLOCKED, end, lock, NO_REASON, core
+    u = M[c + WHO] if occupant == BY_TASK else NONE
+    if u < 0 or u == t:
+        return E_SWITCHING, NONE, NONE, NO_REASON, core
+    mine = urgency(M, t)
+    theirs = urgency(M, u)
+    if mine == NO_PRIORITY or theirs == NO_PRIORITY:
+        return E_UNRANKED, u, NONE, NO_REASON, core
+    if theirs >= mine:
+        return E_INTERFERENCE, u, NONE, NO_REASON, core
+    raiser = raising_lock(M, u, mine)
+    if raiser >= 0:
+        return E_BLOCKED, u, raiser, PUSHED, core
+    if lock >= 0:
+        if in_chain(M, t, u):
+            return E_BLOCKED, end, lock, NO_REASON, core
+        return E_INVERSION, u, lock, NO_REASON, core
+    masked = M[c + IRQ_MASKS] > 0 or M[c + SCHED_MASKS] > 0
+    return E_DEFERRED, u, M[N_OBJECTS] if masked else NONE, NO_REASON, core

@@ -1,0 +1,207 @@
+"""What is not known: lost events, lost switches, the ends of a boot and of the log."""
+
+from tracelens.reconstruct.arena import (
+    ACCRUED,
+    BY,
+    CORE,
+    E_UNKNOWN,
+    ENTRY,
+    EVENT_ROW,
+    EXCLUDED_JOB,
+    FROM,
+    HEAD,
+    HELD,
+    KILLED,
+    KNOWN,
+    LAST,
+    LAST_OWN,
+    LOOKS,
+    LOST,
+    N_CORES,
+    N_OBJECTS,
+    N_TASKS,
+    NO_REASON,
+    NOBODY_KNOWS,
+    NONE,
+    NOW,
+    OCCUPANT,
+    OCCUPANT_SINCE,
+    OPEN,
+    OWNER,
+    PENDING,
+    PROVISIONAL,
+    PUSH_BY,
+    R_CONTRADICTION,
+    R_OVERRIDE,
+    REASON,
+    REMOTE_RELEASE,
+    RUN,
+    RUNNING,
+    SINCE,
+    SLEEPING,
+    STARTUP,
+    STATE,
+    UNKNOWN,
+    VIA,
+    WAIT_OBJECT,
+    WAITING,
+    WANTED,
+    ABORTED,
+    DISCARDED,
+    IS_LOCK,
+    IS_QUEUE,
+    WHO,
+    Memory,
+    core_row,
+    object_row,
+    task_row,
+    touch_core,
+)
+from tracelens.reconstruct.cores import clear_handlers, clear_masks
+from tracelens.reconstruct.emit import emit_occupant, emit_record, emit_state
+from tracelens.reconstruct.jobs import end_job, exclude_all, head_flag
+from tracelens.reconstruct.locks import end_hold, end_wait
+from tracelens.reconstruct.queues import drop_items, forget_items
+from tracelens.reconstruct.settle import close_episode, end_push_through, settle
+from tracelens.reconstruct.tasks import runs_now, set_state, take_off
+
+
+def blank_core(M: Memory, c: int, since: int) -> None:
+    """Nobody knows who occupied core c from `since` to now."""
+    k = core_row(M, c)
+    if M[k + OCCUPANT_SINCE] > since:
+        # Another core's records made this one idle or switching meanwhile: already written.
+        emit_record(M, R_OVERRIDE, c, since, M[k + OCCUPANT_SINCE])
+        since = M[k + OCCUPANT_SINCE]
+    emit_occupant(M, c, M[k + OCCUPANT_SINCE], since, M[k + OCCUPANT], M[k + WHO])
+    M[k + OCCUPANT] = NOBODY_KNOWS
+    M[k + WHO] = NONE
+    M[k + OCCUPANT_SINCE] = since
+    M[k + ACCRUED] = M[NOW]
+    touch_core(M, c)
+
+
+def forget_task(M: Memory, t: int, since: int) -> None:
+    """The state of t is not known from `since`, or from its own last event if that is later."""
+    k = task_row(M, t)
+    at = since
+    if M[k + LAST_OWN] > at:
+        at = M[k + LAST_OWN]
+    if M[k + SINCE] > at:
+        at = M[k + SINCE]
+    if M[k + PUSH_BY] >= 0:
+        end_push_through(M, t, at)
+    end_wait(M, t, at, 0)
+    M[k + WANTED] = NONE
+    M[k + REMOTE_RELEASE] = NONE
+    M[k + PENDING] = 0
+    take_off(M, t)
+    if M[k + STATE] != UNKNOWN:
+        set_state(M, t, UNKNOWN, at, NONE, NONE)
+    blank_ledger(M, t, at)
+
+
+def blank_ledger(M: Memory, t: int, since: int) -> None:
+    """Where the time of t went is not known from `since` to now; no job of it can be judged."""
+    k = task_row(M, t)
+    close_episode(M, t, since)
+    if M[k + HEAD] >= 0:
+        M[k + ENTRY] = E_UNKNOWN
+        M[k + BY] = NONE
+        M[k + VIA] = NONE
+        M[k + REASON] = NO_REASON
+    exclude_all(M, t)
+
+
+def blank_readers(M: Memory, c: int, since: int) -> None:
+    """Ready tasks that look at core c: their time since then is unknown too."""
+    for t in range(M[N_TASKS]):
+        k = task_row(M, t)
+        if M[k + HEAD] >= 0 and M[k + STATE] != UNKNOWN and M[k + LOOKS] == c:
+            blank_ledger(M, t, since)
+
+
+def on_lost(M: Memory, c: int, count: int) -> None:
+    """Events of core c are missing between its last record and here."""
+    M[LOST] += count
+    k = core_row(M, c)
+    since = M[k + LAST]
+    for o in range(M[N_OBJECTS]):
+        r = object_row(M, o)
+        if M[r + IS_QUEUE] == 1:
+            forget_items(M, o, since)
+    for t in range(M[N_TASKS]):
+        r = task_row(M, t)
+        while M[r + HELD] >= 0:
+            end_hold(M, M[r + HELD], since, 0)
+        elsewhere = (
+            M[r + STATE] == RUNNING
+            and M[r + CORE] != c
+            and M[core_row(M, M[r + CORE]) + KNOWN] == 1
+        )
+        if elsewhere:
+            end_wait(M, t, M[NOW], 0)
+        elif M[r + STATE] != UNKNOWN:
+            forget_task(M, t, since)
+    for o in range(M[N_OBJECTS]):
+        r = object_row(M, o)
+        if M[r + IS_LOCK] == 1:
+            M[r + OWNER] = NONE
+            M[r + FROM] = NONE
+    blank_core(M, c, since)
+    clear_handlers(M, c, since)
+    clear_masks(M, c, since)
+    M[k + SLEEPING] = 0
+    M[k + RUN] = NONE
+    M[k + KNOWN] = 0
+
+
+def on_contradiction(M: Memory, c: int, t: int) -> None:
+    """t acts on core c, which was taken to run another: a switch between them was not recorded."""
+    k = core_row(M, c)
+    ran = M[k + RUN]
+    since = M[k + LAST]
+    emit_record(M, R_CONTRADICTION, M[EVENT_ROW], c, ran, t, since, M[NOW])
+    if ran >= 0:
+        forget_task(M, ran, since)
+    blank_readers(M, c, since)
+    forget_task(M, t, since)
+    blank_core(M, c, since)
+    M[k + RUN] = NONE
+    M[k + SLEEPING] = 0
+    runs_now(M, t, c)
+
+
+def end_boot(M: Memory, last: int) -> None:
+    """The log, or one boot of it, ends here. A boundary between boots behaves like a gap."""
+    settle(M)
+    now = M[NOW]
+    for t in range(M[N_TASKS]):
+        k = task_row(M, t)
+        killed = M[k + KILLED] == 1
+        if M[k + PUSH_BY] >= 0:
+            end_push_through(M, t, now)
+        end_wait(M, t, now, 0)
+        while M[k + HEAD] >= 0:
+            if head_flag(M, t, STARTUP | PROVISIONAL):
+                end_job(M, t, DISCARDED)
+            elif killed:
+                end_job(M, t, ABORTED)
+            else:
+                end_job(M, t, OPEN if last == 1 else EXCLUDED_JOB)
+        while M[k + HELD] >= 0:
+            end_hold(M, M[k + HELD], now, 0)
+        state = M[k + STATE]
+        core = M[k + CORE] if state == RUNNING else NONE
+        waits = M[k + WAIT_OBJECT] if state == WAITING else NONE
+        emit_state(M, t, M[k + SINCE], now, state, core, waits)
+        M[k + SINCE] = now
+    for o in range(M[N_OBJECTS]):
+        drop_items(M, o)
+    for c in range(M[N_CORES]):
+        clear_handlers(M, c, now)
+        clear_masks(M, c, now)
+        k = core_row(M, c)
+        emit_occupant(M, c, M[k + OCCUPANT_SINCE], now, M[k + OCCUPANT], M[k + WHO])
+        M[k + OCCUPANT_SINCE] = now
+

@@ -1,0 +1,144 @@
+"""The table of jobs: numbered, judged, with the activations that each one hides."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import polars as pl
+
+from tracelens.model import tables
+from tracelens.model.log import Log
+from tracelens.reconstruct import arena as a
+from tracelens.reconstruct.grid import NO_RELEASE, envelope
+from tracelens.reconstruct.names import Named
+from tracelens.reconstruct.setup import Facts
+
+if TYPE_CHECKING:
+    from tracelens.reconstruct.frames import Labels
+
+
+@dataclass(frozen=True, slots=True)
+class Jobs:
+    """The job table, and the machine's job number → row, -1 for what was no job after all."""
+
+    frame: pl.DataFrame
+    old_to_new: np.ndarray
+
+
+def job_tables(
+    job_columns: list[np.ndarray],
+    episode_columns: list[np.ndarray],
+    named: Named,
+    about: Facts,
+    labels: "Labels",
+    log: Log,
+    bounds: list[tuple[int, int]],
+) -> tuple[Jobs, pl.DataFrame]:
+    """The tables JOBS and EPISODES."""
+    number, task, release, first, end, status, flags, ran, begun_at, ended_at, _, _ = job_columns
+    real = np.flatnonzero(status != a.DISCARDED)
+    order = real[np.lexsort((number[real], release[real], task[real]))]
+    old_to_new = np.full(int(number.max(initial=-1)) + 1, -1, np.int64)
+    old_to_new[number[order]] = np.arange(len(order))
+    task, release, first, end, status, flags, ran, begun_at, ended_at = (
+        column[order]
+        for column in (task, release, first, end, status, flags, ran, begun_at, ended_at)
+    )
+    deadlines = [t.deadline_ns for t in named.system.tasks]
+    known = pl.Series(deadlines, dtype=pl.Int64)
+    counted = np.arange(len(order)) - np.searchsorted(task, task) + 1
+    is_open = status == a.OPEN
+    judged = (status == a.COMPLETE) | is_open
+    frame = pl.DataFrame(
+        {
+            "job_id": np.arange(len(order)),
+            "task": labels.task.series(task),
+            "job": counted,
+            "release_ns": release,
+            "start_ns": pl.Series(first),
+            "end_ns": end,
+            "status": pl.Series(status.astype(np.uint8)).cat.to(tables.JobStatus),
+            "inferred": pl.Series((flags & a.INFERRED) != 0),
+            "hidden": hidden(task, release, end, status, flags, begun_at, named, about, bounds),
+            "execution_ns": ran,
+            "deadline_ns": known.gather(task),
+            "response_ns": end - release,
+            "judged": judged,
+            "release_part": log.events["part"].gather(begun_at),
+            "release_line": log.events["line"].gather(begun_at),
+            "end_part": log.events["part"].gather(ended_at),
+            "end_line": log.events["line"].gather(ended_at),
+            "is_open": is_open,
+            "seen": (flags & a.UNDER_WAY) == 0,
+        }
+    )
+    frame = frame.with_columns(
+        pl.when(pl.col("start_ns") >= 0).then("start_ns").alias("start_ns"),
+        pl.when("judged").then("response_ns").alias("response_ns"),
+        (pl.col("judged") & (pl.col("response_ns") > pl.col("deadline_ns")))
+        .fill_null(value=False)
+        .alias("late"),
+        *(pl.when("seen").then(c).alias(c) for c in ("release_part", "release_line")),
+        *(pl.when(~pl.col("is_open")).then(c).alias(c) for c in ("end_part", "end_line")),
+    ).select(*tables.JOBS.columns)
+    return Jobs(frame, old_to_new), _episodes(episode_columns, old_to_new, labels)
+
+
+def _episodes(
+    columns: list[np.ndarray], old_to_new: np.ndarray, labels: "Labels"
+) -> pl.DataFrame:
+    job, start, end, entry, by, via = columns
+    job = old_to_new[job]
+    kept = job >= 0
+    if not kept.all():
+        job, start, end, entry, by, via = (c[kept] for c in (job, start, end, entry, by, via))
+    return pl.DataFrame(
+        {
+            "job_id": job,
+            "start_ns": start,
+            "end_ns": end,
+            "entry": pl.Series(entry.astype(np.uint8)).cat.to(tables.Entry),
+            "by": labels.actor.series(by),
+            "via": labels.object.series(via),
+        }
+    )
+
+
+def hidden(
+    task: np.ndarray,
+    release: np.ndarray,
+    end: np.ndarray,
+    status: np.ndarray,
+    flags: np.ndarray,
+    begun_at: np.ndarray,
+    named: Named,
+    about: Facts,
+    bounds: list[tuple[int, int]],
+) -> np.ndarray:
+    """How many nominal releases each complete job swallowed: those after its own, before its end,
+    and before that of the task's next job. Columns as in the job table, sorted by task, release.
+    """
+    count = np.zeros(len(task), np.int64)
+    first_rows = np.array([first for first, _ in bounds])
+    boots = np.searchsorted(first_rows, begun_at, side="right") - 1
+    for number, one in enumerate(named.system.tasks):
+        period = one.period_ns
+        if not period or about.modes[number] > a.BY_OBJECT:
+            continue
+        of_task = np.flatnonzero(task == number)
+        for boot in np.unique(boots[of_task]):
+            rows = of_task[boots[of_task] == boot]
+            seen = (flags[rows] & NO_RELEASE) == 0
+            if one.offset_ns is not None:
+                start = int(named.times[bounds[boot][0]])
+                origin, slack = start + one.offset_ns, period // 2
+            elif seen.any():
+                origin, slack = envelope(release[rows][seen], period), 0
+            else:
+                continue
+            nominal = (release[rows] - origin + slack) // period
+            inside = (end[rows] - 1 - origin) // period - nominal
+            to_next = np.diff(nominal, append=np.iinfo(np.int64).max) - 1
+            swallowed = np.minimum(inside, to_next)
+            count[rows] = np.where(status[rows] == a.COMPLETE, np.maximum(swallowed, 0), 0)
+    return count

@@ -1,0 +1,49 @@
+"""What only the rest of the log can tell, found in one pass from its end to its begin.
+
+Three rules look ahead: a ready task looks at the core where it next starts; a request spins if
+the lock follows without a wait; a handler that enters again before it leaves has lost its leave.
+"""
+
+from tracelens.model.events import CODE
+
+_START = CODE["start"]
+_REQUEST = CODE["request"]
+_LOCK = CODE["lock"]
+_UNLOCK = CODE["unlock"]
+_WAIT = CODE["wait"]
+_TERMINATE = CODE["terminate"]
+_ENTER = CODE["enter"]
+_LEAVE = CODE["leave"]
+
+_NOTHING = -1
+_ANOTHER = -2
+
+
+def look_ahead(kinds, cores, tasks, others, things, next_core, next_act, next_isr, isrs, hints):  # noqa: ANN001, ANN201, PLR0913
+    """Fill `hints`, one an event, and leave the core of each task's first start in `next_core`.
+
+    start: the core of the task's next start, -1 if none; request: 1 if it spins; enter: 1 if
+    its leave is missing. next_core and next_act (one a task) must be -1, next_isr (one a core
+    and handler) 0.
+    """
+    for i in range(len(kinds) - 1, -1, -1):
+        kind = kinds[i]
+        t = tasks[i]
+        if t >= 0:
+            if kind == _START:
+                hints[i] = next_core[t]
+                next_core[t] = cores[i]
+            elif kind == _REQUEST:
+                hints[i] = 1 if next_act[t] == things[i] or next_act[t] == _NOTHING else 0
+                next_act[t] = _ANOTHER
+            elif kind == _LOCK:
+                next_act[t] = things[i]
+            elif kind == _WAIT or kind == _UNLOCK or kind == _TERMINATE:
+                next_act[t] = _ANOTHER
+        elif others[i] >= 0 and (kind == _ENTER or kind == _LEAVE):
+            slot = cores[i] * isrs + others[i]
+            if kind == _ENTER:
+                hints[i] = 0 if next_isr[slot] == 1 else 1
+                next_isr[slot] = 2
+            else:
+                next_isr[slot] = 1

@@ -1,0 +1,44 @@
+"""Unknown time that was found out too late: it covers what had been written of a core meanwhile."""
+
+import numpy as np
+
+from tracelens.reconstruct.arena import NOBODY_KNOWS, NONE
+
+
+def apply_overrides(columns: list[np.ndarray], overrides: np.ndarray) -> list[np.ndarray]:
+    """Occupancy columns (core, start, end, occupant, who) with unknown stretches laid over them.
+
+    `overrides` has rows (core, start, end, …), of one core disjoint and in order; right after
+    each the core is unknown, so the stretch joins the row that follows it.
+    """
+    if not len(overrides):
+        return columns
+    pieces = []
+    for core in np.unique(columns[0]):
+        mine = columns[0] == core
+        pieces.append(
+            _cover(
+                [column[mine] for column in columns], overrides[overrides[:, 0] == core][:, 1:3]
+            )
+        )
+    return [np.concatenate(parts) for parts in zip(*pieces, strict=True)]
+
+
+def _cover(columns: list[np.ndarray], stretches: np.ndarray) -> list[np.ndarray]:
+    core, start, end, occupant, who = (column.copy() for column in columns)
+    keep = np.ones(len(core), bool)
+    for begin, stop in stretches.tolist():
+        first = int(np.searchsorted(end, begin, side="right"))
+        after = int(np.searchsorted(start, stop, side="left"))
+        for row in range(first, after):
+            if start[row] < begin:
+                end[row] = begin
+            else:
+                keep[row] = False
+        if after < len(core) and start[after] == stop and occupant[after] == NOBODY_KNOWS:
+            start[after] = begin
+        elif after > first:
+            last = after - 1
+            start[last], end[last] = max(begin, int(start[last])), stop
+            occupant[last], who[last], keep[last] = NOBODY_KNOWS, NONE, True
+    return [column[keep] for column in (core, start, end, occupant, who)]

@@ -1,0 +1,345 @@
+"""What has changed at this moment, written down before time moves on.
+
+Several events may carry one time; what lies between them lasts nothing. So events only change
+the state and mark what they touched, and `settle` looks once at all that was touched: who
+occupies each core, where each watched task's time goes, which inversion begins, grows or ends.
+"""
+
+from tracelens.reconstruct.arena import (
+    ACCRUED,
+    ACTIVE,
+    ACTIVE_AT,
+    ASLEEP,
+    BASE,
+    BY,
+    BY_TASK,
+    CHAIN_LENGTH,
+    CHAINS,
+    CORE_TOUCHED,
+    DEPTH,
+    DIRTY,
+    E_BLOCKED,
+    E_INVERSION,
+    ENTRY,
+    ENTRY_SINCE,
+    HAS_IDLE,
+    HEAD,
+    HELD,
+    HOLDER_NS,
+    HOLDER_RUNS,
+    HOW,
+    IDLE,
+    IDLING,
+    IN_ISR,
+    INVERSION_KIND,
+    INVERSION_SINCE,
+    JOB_ID,
+    JOB_RAN,
+    KNOWN,
+    LOCK,
+    LOOKS,
+    LOWER,
+    MAX_CHAIN,
+    N_ACTIVE,
+    N_CORES,
+    NEXT_INVERSION,
+    NO_PRIORITY,
+    NOBODY_KNOWS,
+    NONE,
+    NOW,
+    OCCUPANT,
+    OCCUPANT_SINCE,
+    OWNER,
+    PUSH_BY,
+    PUSH_LOCK,
+    PUSH_NS,
+    PUSH_SINCE,
+    PUSHED,
+    R_INVERSION,
+    R_LINK,
+    R_THIRD,
+    RAISED,
+    RAN,
+    READY,
+    READY_COUNT,
+    REASON,
+    RUN,
+    SLEEPING,
+    SPINS,
+    STACK_ISR,
+    STACK_OWN,
+    STATE,
+    SWITCHING,
+    TOUCHED,
+    THIRD_NS,
+    VIA,
+    WAIT_ID,
+    WHO,
+    Memory,
+    core_row,
+    job_row,
+    object_row,
+    stack_row,
+    task_row,
+    touch_task,
+)
+from tracelens.reconstruct.classify import classify, is_raised, looked_at, raising_lock, urgency
+from tracelens.reconstruct.emit import emit_episode, emit_occupant, emit_record
+
+DIRECT, PUSH_THROUGH, CEILING_REFUSAL = range(3)
+
+
+def accrue(M: Memory, c: int) -> None:
+    """Count the time since the core's last record for whom it belongs to, up to now.
+
+    What occupies a core changes only by its own records, so one step covers the whole time.
+    Spinning for a lock is no execution.
+    """
+    k = core_row(M, c)
+    passed = M[NOW] - M[k + ACCRUED]
+    M[k + ACCRUED] = M[NOW]
+    if passed <= 0:
+        return
+    if M[k + DEPTH] > 0:
+        M[stack_row(M, c, M[k + DEPTH] - 1) + STACK_OWN] += passed
+    elif M[k + RUN] >= 0 and M[k + KNOWN] == 1 and M[k + SLEEPING] == 0:
+        u = task_row(M, M[k + RUN])
+        if M[u + HOW] != SPINS:
+            M[u + RAN] += passed
+            if M[u + HEAD] >= 0:
+                M[job_row(M, M[u + HEAD]) + JOB_RAN] += passed
+
+
+def see_occupant(M: Memory, c: int) -> None:
+    """Write the core's occupant down if it has changed."""
+    k = core_row(M, c)
+    who = NONE
+    if M[k + DEPTH] > 0:
+        occupant = IN_ISR
+        who = M[stack_row(M, c, M[k + DEPTH] - 1) + STACK_ISR]
+    elif M[k + SLEEPING] == 1:
+        occupant = ASLEEP
+    elif M[k + KNOWN] == 0:
+        occupant = NOBODY_KNOWS
+    elif M[k + RUN] >= 0:
+        if M[task_row(M, M[k + RUN]) + IDLE] == 1:
+            occupant = IDLING
+        else:
+            occupant = BY_TASK
+            who = M[k + RUN]
+    elif M[k + READY_COUNT] > 0 or M[k + HAS_IDLE] == 1:
+        occupant = SWITCHING
+    else:
+        occupant = IDLING
+    if occupant != M[k + OCCUPANT] or who != M[k + WHO]:
+        emit_occupant(M, c, M[k + OCCUPANT_SINCE], M[NOW], M[k + OCCUPANT], M[k + WHO])
+        M[k + OCCUPANT] = occupant
+        M[k + WHO] = who
+        M[k + OCCUPANT_SINCE] = M[NOW]
+
+
+def close_episode(M: Memory, t: int, at: int) -> None:
+    """End the stretch of one ledger entry; what follows is to be classified anew."""
+    k = task_row(M, t)
+    lasted = at - M[k + ENTRY_SINCE]
+    if M[k + ENTRY] >= 0 and lasted > 0:
+        if M[k + HEAD] >= 0:
+            job = M[job_row(M, M[k + HEAD]) + JOB_ID]
+            emit_episode(M, job, M[k + ENTRY_SINCE], at, M[k + ENTRY], M[k + BY], M[k + VIA])
+        if M[k + LOCK] >= 0:
+            if M[k + REASON] == HOLDER_RUNS and M[k + ENTRY] == E_BLOCKED:
+                M[k + HOLDER_NS] += lasted
+            elif M[k + ENTRY] == E_INVERSION:
+                M[k + THIRD_NS] += lasted
+                emit_record(M, R_THIRD, M[k + WAIT_ID], M[k + BY], lasted, at)
+        elif M[k + REASON] == PUSHED:
+            M[k + PUSH_NS] += lasted
+    if at > M[k + ENTRY_SINCE]:
+        M[k + ENTRY_SINCE] = at
+    M[k + ENTRY] = NONE
+    touch_task(M, t)
+
+
+def classify_anew(M: Memory, t: int) -> None:
+    entry, by, via, reason, core = classify(M, t)
+    k = task_row(M, t)
+    M[k + LOOKS] = core
+    if (
+        entry != M[k + ENTRY]
+        or by != M[k + BY]
+        or via != M[k + VIA]
+        or reason != M[k + REASON]
+    ):
+        close_episode(M, t, M[NOW])
+        M[k + ENTRY] = entry
+        M[k + BY] = by
+        M[k + VIA] = via
+        M[k + REASON] = reason
+    if M[k + LOCK] >= 0:
+        see_chain(M, t)
+    if M[k + STATE] == READY or M[k + PUSH_BY] >= 0:
+        see_push_through(M, t)
+
+
+def see_chain(M: Memory, t: int) -> None:
+    """Keep the longest holder chain of a wait, and whether a lower or a raised task is in it."""
+    k = task_row(M, t)
+    if M[object_row(M, M[k + LOCK]) + OWNER] < 0:
+        return
+    mine = urgency(M, t)
+    length = 0
+    u = t
+    while length < MAX_CHAIN:
+        lock = M[task_row(M, u) + LOCK]
+        if lock < 0:
+            break
+        u = M[object_row(M, lock) + OWNER]
+        if u < 0 or u == t:
+            break
+        length += 1
+        theirs = urgency(M, u)
+        if theirs != NO_PRIORITY and mine != NO_PRIORITY and theirs < mine:
+            M[k + LOWER] = 1
+        if is_raised(M, u):
+            M[k + RAISED] = 1
+    if length > M[k + CHAIN_LENGTH]:
+        M[k + CHAIN_LENGTH] = length
+        u = t
+        for i in range(length):
+            u = M[object_row(M, M[task_row(M, u) + LOCK]) + OWNER]
+            M[M[CHAINS] + t * MAX_CHAIN + i] = u
+
+
+def end_inversion(M: Memory, t: int, at: int) -> None:
+    """The lock that held t up is free, or t no longer waits: write the inversion, if it was one."""
+    k = task_row(M, t)
+    if M[k + LOWER] == 1 and at > M[k + INVERSION_SINCE]:
+        number = M[NEXT_INVERSION]
+        M[NEXT_INVERSION] += 1
+        job = M[job_row(M, M[k + HEAD]) + JOB_ID] if M[k + HEAD] >= 0 else NONE
+        r = emit_record(
+            M, R_INVERSION, number, M[k + INVERSION_KIND], t, M[k + LOCK], M[k + INVERSION_SINCE], at
+        )
+        M[r + 7] = M[k + HOLDER_NS]
+        M[r + 8] = M[k + THIRD_NS]
+        M[r + 9] = M[k + RAISED]
+        M[r + 10] = job
+        M[r + 11] = M[k + WAIT_ID]
+        for i in range(M[k + CHAIN_LENGTH]):
+            emit_record(M, R_LINK, number, i, M[M[CHAINS] + t * MAX_CHAIN + i])
+    M[k + LOWER] = 0
+    M[k + RAISED] = 0
+    M[k + CHAIN_LENGTH] = 0
+    M[k + HOLDER_NS] = 0
+    M[k + THIRD_NS] = 0
+    M[k + INVERSION_SINCE] = at
+
+
+def see_push_through(M: Memory, t: int) -> None:
+    """Begin or end a push-through: t is ready while a lower task runs, raised by a lock.
+
+    It is told by the states of tasks: a handler on top of the raised task does not end it.
+    """
+    k = task_row(M, t)
+    by = NONE
+    lock = NONE
+    core = looked_at(M, t)
+    if M[k + STATE] == READY and core >= 0 and M[k + IDLE] == 0:
+        c = core_row(M, core)
+        u = M[c + RUN]
+        if u >= 0 and M[c + KNOWN] == 1 and u != t and M[task_row(M, u) + HELD] >= 0:
+            mine = urgency(M, t)
+            theirs = urgency(M, u)
+            if mine != NO_PRIORITY and theirs != NO_PRIORITY and theirs < mine:
+                lock = raising_lock(M, u, mine)
+                if lock >= 0:
+                    by = u
+    if by != M[k + PUSH_BY] or lock != M[k + PUSH_LOCK]:
+        end_push_through(M, t, M[NOW])
+        M[k + PUSH_BY] = by
+        M[k + PUSH_LOCK] = lock
+        M[k + PUSH_SINCE] = M[NOW]
+        M[k + PUSH_NS] = 0
+
+
+def end_push_through(M: Memory, t: int, at: int) -> None:
+    k = task_row(M, t)
+    u = M[k + PUSH_BY]
+    if u >= 0 and at > M[k + PUSH_SINCE]:
+        number = M[NEXT_INVERSION]
+        M[NEXT_INVERSION] += 1
+        job = M[job_row(M, M[k + HEAD]) + JOB_ID] if M[k + HEAD] >= 0 else NONE
+        r = emit_record(
+            M, R_INVERSION, number, PUSH_THROUGH, t, M[k + PUSH_LOCK], M[k + PUSH_SINCE], at
+        )
+        M[r + 7] = M[k + PUSH_NS]
+        M[r + 8] = 0
+        M[r + 9] = 1
+        M[r + 10] = job
+        M[r + 11] = NONE
+        emit_record(M, R_LINK, number, 0, u)
+        position = 1
+        v = u
+        while M[task_row(M, v) + LOCK] >= 0 and position < MAX_CHAIN:
+            v = M[object_row(M, M[task_row(M, v) + LOCK]) + OWNER]
+            if v < 0 or v == u:
+                break
+            emit_record(M, R_LINK, number, position, v)
+            position += 1
+    M[k + PUSH_BY] = NONE
+    M[k + PUSH_LOCK] = NONE
+
+
+def watch(M: Memory, t: int) -> None:
+    """Put a task on the list of those to look at, or take it off: it is watched while it has a
+    job, is ready, or waits for a lock."""
+    k = task_row(M, t)
+    wanted = (
+        M[k + HEAD] >= 0
+        or (M[k + STATE] == READY and M[k + IDLE] == 0)
+        or M[k + LOCK] >= 0
+        or M[k + PUSH_BY] >= 0
+    )
+    at = M[k + ACTIVE_AT]
+    if wanted and at < 0:
+        M[M[ACTIVE] + M[N_ACTIVE]] = t
+        M[k + ACTIVE_AT] = M[N_ACTIVE]
+        M[N_ACTIVE] += 1
+        M[k + ENTRY] = NONE
+        M[k + ENTRY_SINCE] = M[NOW]
+        touch_task(M, t)
+    elif not wanted and at >= 0:
+        M[N_ACTIVE] -= 1
+        other = M[M[ACTIVE] + M[N_ACTIVE]]
+        M[M[ACTIVE] + at] = other
+        M[task_row(M, other) + ACTIVE_AT] = at
+        M[k + ACTIVE_AT] = NONE
+        M[k + ENTRY] = NONE
+
+
+def settle(M: Memory) -> None:
+    """Bring occupants, ledgers and inversions up to the state that lasts from now on."""
+    M[DIRTY] = 0
+    for c in range(M[N_CORES]):
+        if M[core_row(M, c) + CORE_TOUCHED] == 1:
+            see_occupant(M, c)
+    i = 0
+    while i < M[N_ACTIVE]:
+        t = M[M[ACTIVE] + i]
+        k = task_row(M, t)
+        core = M[k + LOOKS]
+        if (
+            M[k + TOUCHED] == 1
+            or M[k + LOCK] >= 0
+            or (core >= 0 and M[core_row(M, core) + CORE_TOUCHED] == 1)
+        ):
+            classify_anew(M, t)
+            M[k + TOUCHED] = 0
+            if M[k + PUSH_BY] < 0:
+                watch(M, t)
+                if M[k + ACTIVE_AT] < 0:
+                    continue
+        i += 1
+    for c in range(M[N_CORES]):
+        M[core_row(M, c) + CORE_TOUCHED] = 0
+    M[DIRTY] = 0
