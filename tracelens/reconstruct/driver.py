@@ -106,12 +106,12 @@ class _Boot:
             reached = step(
                 memory, times, cores, kinds, tasks, others, things, numbers, hints, at, upto, first
             )
-            rows.collect(memory)
+            rows.collect(memory, reached / count)
             if reached == at and at < upto:
                 sizes, memory = _with_room(sizes, memory)
             at = reached
         compiled(end_boot, count)(memory, int(is_last))
-        rows.collect(memory)
+        rows.collect(memory, 1.0)
         return rows, memory
 
     def _hints(self, columns: list[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:

@@ -1,6 +1,6 @@
 """From the machine's finished rows to the documented tables."""
 
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import numpy as np
 import polars as pl
@@ -35,46 +35,65 @@ _BUFFERS = (
     (a.RECORD_ROWS, a.RECORD_USED, a.RECORD_WIDTH),
 )
 _STATES, _OCCUPANTS, _EPISODES, _JOBS, _RECORDS = range(5)
-_TIMES = ((1, 2), (1, 2), (0, 1, 2), (), ())
-"""Per buffer the fields that need 64 bits; the others are codes."""
+_CODE, _TIME = np.int32, np.int64
+_TYPES = (
+    (_CODE, _TIME, _TIME, np.int8, np.int16, _CODE),
+    (np.int16, _TIME, _TIME, np.int8, _CODE),
+    (_TIME, _TIME, _TIME, np.int8, _CODE, _CODE),
+    (_TIME,) * a.JOB_OUT_WIDTH,
+    (_TIME,) * a.RECORD_WIDTH,
+)
+"""Per buffer and field the type that its column is kept in."""
 
 
-@dataclass
 class Rows:
-    """Finished rows as columns, in parts: per buffer one list of parts a field."""
+    """Finished rows as columns, one group a buffer, that grow as they are collected."""
 
-    parts: list[list[list[np.ndarray]]] = field(
-        default_factory=lambda: [[[] for _ in range(width)] for _, _, width in _BUFFERS]
-    )
+    def __init__(self) -> None:
+        self._columns = [[np.empty(0, dtype) for dtype in types] for types in _TYPES]
+        self._counts = [0] * len(_TYPES)
 
-    def collect(self, memory: np.ndarray) -> None:
-        """Take the finished rows out of the arena's buffers."""
+    def collect(self, memory: np.ndarray, share_done: float) -> None:
+        """Take the finished rows out of the arena's buffers.
+
+        `share_done` of the events has been taken: how many rows there will be is judged by it,
+        so that the columns are rarely moved.
+        """
         for number, (base, used, width) in enumerate(_BUFFERS):
             count = int(memory[used])
-            if count:
-                start = int(memory[base])
-                block = memory[start : start + count * width].reshape(count, width)
-                wide = _TIMES[number]
-                for column in range(width):
-                    narrow = wide and column not in wide
-                    self.parts[number][column].append(
-                        block[:, column].astype(np.int32 if narrow else np.int64)
-                    )
+            if not count:
+                continue
+            start = int(memory[base])
+            block = memory[start : start + count * width].reshape(count, width)
+            at = self._counts[number]
+            self._make_room(number, at + count, share_done)
+            for column, values in zip(self._columns[number], block.T, strict=True):
+                column[at : at + count] = values
+            self._counts[number] = at + count
             memory[used] = 0
+
+    def _make_room(self, number: int, needed: int, share_done: float) -> None:
+        columns = self._columns[number]
+        if needed <= len(columns[0]):
+            return
+        size = max(needed, int(needed / max(share_done, 0.05) * 1.02))
+        for position, column in enumerate(columns):
+            larger = np.empty(size, column.dtype)
+            larger[: self._counts[number]] = column[: self._counts[number]]
+            columns[position] = larger
 
     def extend(self, later: "Rows") -> None:
         """Put the rows of a later boot behind these."""
-        for mine, theirs in zip(self.parts, later.parts, strict=True):
-            for column, more in zip(mine, theirs, strict=True):
-                column.extend(more)
+        for number in range(len(_TYPES)):
+            self._columns[number] = [
+                np.concatenate(pair)
+                for pair in zip(self.columns(number), later.columns(number), strict=True)
+            ]
+            self._counts[number] += later._counts[number]
 
     def columns(self, buffer: int) -> list[np.ndarray]:
-        """The buffer's columns, whole; the parts are given up."""
-        whole = []
-        for parts in self.parts[buffer]:
-            whole.append(np.concatenate(parts) if parts else np.empty(0, np.int64))
-            parts[:] = [whole[-1]]
-        return whole
+        """The columns of one buffer."""
+        return [column[: self._counts[buffer]] for column in self._columns[buffer]]
 
     def jobs(self) -> np.ndarray:
         """Job rows as one array of (rows, fields)."""
@@ -82,8 +101,9 @@ class Rows:
 
     def records(self, kind: int) -> np.ndarray:
         """The rows of one rarer kind, (rows, fields), without the kind."""
-        everything = np.stack(self.columns(_RECORDS), axis=1)
-        return everything[everything[:, 0] == kind, 1:]
+        columns = self.columns(_RECORDS)
+        chosen = np.flatnonzero(columns[0] == kind)
+        return np.stack([column[chosen] for column in columns[1:]], axis=1)
 
 
 class Labels:

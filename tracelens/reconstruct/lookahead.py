@@ -27,8 +27,8 @@ def look_ahead(kinds, cores, tasks, others, things, next_core, next_act, next_is
     and handler) 0.
     """
     for i in range(len(kinds) - 1, -1, -1):
-        kind = kinds[i]
-        t = tasks[i]
+        kind = kinds[i] | 0
+        t = tasks[i] | 0
         if t >= 0:
             if kind == _START:
                 hints[i] = next_core[t]

@@ -105,8 +105,8 @@ def name_events(events: pl.DataFrame, declared: System) -> Named:
         return [(None, _number(pair, turn))]
 
     cores = _with_seen_cores(declared.cores, events)
-    core_index = np.full(256, -1, np.int32)
-    core_index[[core.id for core in cores]] = np.arange(len(cores), dtype=np.int32)
+    core_index = np.zeros(256, np.uint8)
+    core_index[[core.id for core in cores]] = np.arange(len(cores), dtype=np.uint8)
     return Named(
         system=replace(
             declared,
@@ -124,7 +124,7 @@ def name_events(events: pl.DataFrame, declared: System) -> Named:
         ),
         times=events["time_ns"].to_numpy(),
         cores=core_index[events["core"].to_numpy()],
-        kinds=kinds.astype(np.int32),
+        kinds=kinds,
         tasks=subjects.meaning(task_of, np.int32, places),
         others=subjects.meaning(handler_of, np.int32, places),
         things=values.meaning(thing_of, np.int32, places),

@@ -224,9 +224,13 @@ def advance(M, times, cores, kinds, tasks, others, things, numbers, hints, first
                 settle(M)
             M[NOW] = times[i]
         M[EVENT_ROW] = row + i
-        c = cores[i]
-        t = tasks[i]
-        kind = kinds[i]
+        # '| 0' widens the narrow columns to the arena's integers: one compiled form of each
+        # function instead of one for every combination of widths.
+        c = cores[i] | 0
+        t = tasks[i] | 0
+        kind = kinds[i] | 0
+        thing = things[i] | 0
+        hint = hints[i] | 0
         if kind == LOST_EVENT:
             on_lost(M, c, numbers[i])
         elif t >= 0:
@@ -235,10 +239,10 @@ def advance(M, times, cores, kinds, tasks, others, things, numbers, hints, first
             ):
                 prove_running(M, t, c)
             accrue(M, c)
-            on_task_event(M, kind, t, c, things[i], numbers[i], hints[i])
+            on_task_event(M, kind, t, c, thing, numbers[i], hint)
         else:
             accrue(M, c)
-            on_other_event(M, kind, others[i], c, things[i], numbers[i], hints[i])
+            on_other_event(M, kind, others[i] | 0, c, thing, numbers[i], hint)
         M[core_row(M, c) + LAST] = M[NOW]
         i += 1
     return i
