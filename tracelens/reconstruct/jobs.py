@@ -172,8 +172,10 @@ def seen_running(M: Memory, t: int) -> None:
         begin_job(M, t, M[NOW], EXCLUDED | RECEIVED | UNDER_WAY)
 
 
-def on_release_of_job(M: Memory, t: int, waited_for: int, wait_seen: bool, was_lock: bool) -> None:
-    """The kernel released t from a wait that is not for a lock: does that begin a job?"""
+def on_release_of_job(
+    M: Memory, t: int, waited_for: int, wait_seen: bool, was_lock: bool, implied: bool
+) -> None:
+    """t was released from a wait: does that begin a job? `implied`: only its start says so."""
     k = task_row(M, t)
     mode = M[k + MODE]
     if mode == BY_MARKS:
@@ -185,7 +187,7 @@ def on_release_of_job(M: Memory, t: int, waited_for: int, wait_seen: bool, was_l
         if head_flag(M, t, EXCLUDED | STARTUP):
             end_job(M, t, DISCARDED if head_flag(M, t, STARTUP) else EXCLUDED_JOB)
         if M[k + HEAD] < 0:
-            begin_job(M, t, M[NOW], 0)
+            begin_job(M, t, M[NOW], INFERRED if implied else 0)
 
 
 def on_wait_of_job(M: Memory, t: int, waits_for: int) -> None:
@@ -202,13 +204,13 @@ def on_wait_of_job(M: Memory, t: int, waits_for: int) -> None:
         end_job(M, t, COMPLETE)
 
 
-def on_activate_of_job(M: Memory, t: int, resumed: bool) -> None:
+def on_activate_of_job(M: Memory, t: int, resumed: bool, implied: bool) -> None:
     """Each activation begins a job; without `activation=activate` only a start-up, perhaps."""
     k = task_row(M, t)
     mode = M[k + MODE]
     if mode == BY_ACTIVATE:
-        begin_job(M, t, M[NOW], 0)
-    elif (mode == BY_RELEASE or mode == BY_OBJECT) and not resumed:
+        begin_job(M, t, M[NOW], INFERRED if implied else 0)
+    elif mode <= BY_QUEUE and not resumed:
         begin_job(M, t, M[NOW], STARTUP)
 
 
@@ -219,7 +221,7 @@ def on_terminate_of_job(M: Memory, t: int) -> None:
         return
     if M[k + MODE] == BY_MARKS:
         end_job(M, t, DISCARDED if head_flag(M, t, PROVISIONAL) else ABORTED)
-    elif M[k + MODE] != BY_QUEUE or head_flag(M, t, RECEIVED):
+    elif M[k + MODE] != BY_QUEUE or head_flag(M, t, RECEIVED | STARTUP):
         end_job(M, t, COMPLETE)
 
 
@@ -234,6 +236,8 @@ def on_arrive(M: Memory, t: int, by_itself: bool, number: int) -> None:
             M[r + JOB_NUMBER] = number
             return
         end_job(M, t, DISCARDED)
+    while head_flag(M, t, EXCLUDED):
+        end_job(M, t, EXCLUDED_JOB)
     begin_job(M, t, M[NOW], 0, number)
 
 
@@ -289,9 +293,22 @@ def on_start_again(M: Memory, t: int) -> None:
         M[job_row(M, j) + JOB_NOMINAL] = following
 
 
-def on_send_of_job(M: Memory, t: int) -> None:
+def drop_startup(M: Memory, t: int) -> None:
+    """t has a job of its own: what it did since its activation was its start-up."""
+    if head_flag(M, t, STARTUP):
+        end_job(M, t, DISCARDED)
+
+
+def on_send_of_job(M: Memory, t: int, in_order: bool) -> None:
     """An item for t, the only consumer of its queue, was put in: a job begins."""
-    begin_job(M, t, M[NOW], 0)
+    drop_startup(M, t)
+    begin_job(M, t, M[NOW], 0 if in_order else EXCLUDED)
+
+
+def give_up_pending(M: Memory, t: int) -> None:
+    """The queue of t is empty: jobs whose items were not seen to be taken cannot be judged."""
+    while M[task_row(M, t) + HEAD] >= 0 and not head_flag(M, t, RECEIVED):
+        end_job(M, t, EXCLUDED_JOB)
 
 
 def on_receive_of_job(M: Memory, t: int, sent: int, shared: bool) -> None:
@@ -301,6 +318,7 @@ def on_receive_of_job(M: Memory, t: int, sent: int, shared: bool) -> None:
     from the queue, so that the job could not begin before it was known whose it is.
     """
     k = task_row(M, t)
+    drop_startup(M, t)
     if head_flag(M, t, RECEIVED):
         end_job(M, t, COMPLETE)
     if M[k + HEAD] < 0:

@@ -21,15 +21,15 @@ from tracelens.reconstruct.arena import (
     task_row,
 )
 from tracelens.reconstruct.emit import emit_record, give_item, take_item
-from tracelens.reconstruct.jobs import on_receive_of_job, on_send_of_job
+from tracelens.reconstruct.jobs import give_up_pending, on_receive_of_job, on_send_of_job
 
 SHARED = -2
 """CONSUMER of a queue from which several tasks take the items that begin their jobs."""
 
 
 def on_send(M: Memory, queue: int) -> None:
-    """An item is put in. Where one task's jobs are begun by items, this begins one, unless older
-    items of unknown number stand before it."""
+    """An item is put in. Where one task's jobs are begun by items, this begins one; if older
+    items of unknown number may stand before it, it cannot be judged."""
     o = object_row(M, queue)
     i = take_item(M)
     M[item_row(M, i) + ITEM_SENT] = M[NOW]
@@ -42,8 +42,8 @@ def on_send(M: Memory, queue: int) -> None:
     M[o + LEVEL] += 1
     if M[o + LEVEL_KNOWN] == 1:
         emit_record(M, R_LEVEL, queue, M[NOW], M[o + LEVEL])
-    if M[o + CONSUMER] >= 0 and M[o + LEVEL_KNOWN] == 1:
-        on_send_of_job(M, M[o + CONSUMER])
+    if M[o + CONSUMER] >= 0:
+        on_send_of_job(M, M[o + CONSUMER], M[o + LEVEL_KNOWN] == 1)
 
 
 def on_receive(M: Memory, t: int, queue: int) -> None:
@@ -97,3 +97,5 @@ def proven_empty(M: Memory, queue: int) -> None:
         drop_items(M, queue)
         M[o + LEVEL_KNOWN] = 1
         emit_record(M, R_LEVEL, queue, M[NOW], 0)
+        if M[o + CONSUMER] >= 0:
+            give_up_pending(M, M[o + CONSUMER])

@@ -136,7 +136,7 @@ def on_task_event(M: Memory, kind: int, t: int, c: int, thing: int, number: int,
     elif kind == PREEMPT:
         on_preempt(M, t)
     elif kind == ACTIVATE:
-        on_activate(M, t, c)
+        on_activate(M, t, c, False)
     elif kind == TERMINATE:
         on_terminate(M, t)
     elif kind == SUSPEND:

@@ -160,9 +160,9 @@ def on_start(M: Memory, t: int, c: int, next_core: int) -> None:
     else:
         M[k + LOOK] = c
         if M[k + STATE] == WAITING:
-            wake(M, t)
+            wake(M, t, True)
         elif M[k + STATE] == SUSPENDED:
-            on_activate(M, t, c)
+            on_activate(M, t, c, True)
         runs_now(M, t, c)
     M[k + LOOK] = next_core
     M[k + REMOTE_RELEASE] = NONE
@@ -181,22 +181,22 @@ def on_wait(M: Memory, t: int, waits_for: int, c: int) -> None:
     if M[k + LOCK] >= 0:
         end_wait(M, t, M[NOW], 0)
     is_lock = waits_for >= 0 and M[object_row(M, waits_for) + IS_LOCK] == 1
-    if not is_lock:
-        M[k + WANTED] = NONE
-        on_wait_of_job(M, t, waits_for)
     set_state(M, t, WAITING, M[NOW], NONE, waits_for)
     if is_lock:
         begin_wait(M, t, waits_for, WAITS)
-    elif waits_for >= 0 and M[object_row(M, waits_for) + IS_QUEUE] == 1:
-        proven_empty(M, waits_for)
+    else:
+        M[k + WANTED] = NONE
+        on_wait_of_job(M, t, waits_for)
+        if waits_for >= 0 and M[object_row(M, waits_for) + IS_QUEUE] == 1:
+            proven_empty(M, waits_for)
     released = M[k + REMOTE_RELEASE]
     M[k + REMOTE_RELEASE] = NONE
     if released >= 0 and M[NOW] - released <= M[LATE]:
         M[k + RELEASE_CORE] = c
-        wake(M, t)
+        wake(M, t, False)
 
 
-def wake(M: Memory, t: int) -> None:
+def wake(M: Memory, t: int, implied: bool) -> None:
     """The wait of t ends now. Of a lock that another owns it gave up, or was overtaken."""
     k = task_row(M, t)
     waited_for = M[k + WAIT_OBJECT]
@@ -209,7 +209,7 @@ def wake(M: Memory, t: int) -> None:
             M[k + WANTED] = NONE
     else:
         lock_word = waited_for >= 0 and M[object_row(M, waited_for) + IS_LOCK] == 1
-        on_release_of_job(M, t, waited_for, True, lock_word)
+        on_release_of_job(M, t, waited_for, True, lock_word, implied)
     make_ready(M, t)
 
 
@@ -220,15 +220,15 @@ def on_release(M: Memory, t: int, c: int) -> None:
     M[k + RELEASE_CORE] = c
     state = M[k + STATE]
     if state == WAITING:
-        wake(M, t)
+        wake(M, t, False)
     elif state == UNKNOWN:
-        on_release_of_job(M, t, NONE, False, False)
+        on_release_of_job(M, t, NONE, False, False, False)
         make_ready(M, t)
     elif state == RUNNING and c != M[k + CORE]:
         M[k + REMOTE_RELEASE] = M[NOW]
 
 
-def on_activate(M: Memory, t: int, c: int) -> None:
+def on_activate(M: Memory, t: int, c: int, implied: bool) -> None:
     """suspended → ready; of a task that is active already it counts for later."""
     k = task_row(M, t)
     M[k + RELEASE_CORE] = c
@@ -236,7 +236,7 @@ def on_activate(M: Memory, t: int, c: int) -> None:
     resumed = M[k + KILLED] == 1
     M[k + KILLED] = 0
     if M[k + IDLE] == 0:
-        on_activate_of_job(M, t, resumed and M[k + MODE] != BY_ACTIVATE)
+        on_activate_of_job(M, t, resumed and M[k + MODE] != BY_ACTIVATE, implied)
     if state == SUSPENDED or state == UNKNOWN:
         make_ready(M, t)
     else:
@@ -250,12 +250,12 @@ def on_terminate(M: Memory, t: int) -> None:
     end_wait(M, t, M[NOW], 0)
     M[k + WANTED] = NONE
     M[k + REMOTE_RELEASE] = NONE
-    on_terminate_of_job(M, t)
     if M[k + PENDING] > 0:
         M[k + PENDING] -= 1
         make_ready(M, t)
     else:
         set_state(M, t, SUSPENDED, M[NOW], NONE, NONE)
+    on_terminate_of_job(M, t)
 
 
 def on_suspend(M: Memory, t: int) -> None:
