@@ -131,7 +131,6 @@ NOT_WAITING, WAITS, SPINS = range(3)
     WAIT_ID,
     WAIT_SINCE,
     WAIT_OWNER,
-    INVERSION_SINCE,
     INVERSION_KIND,
     LOWER,
     RAISED,
@@ -143,7 +142,7 @@ NOT_WAITING, WAITS, SPINS = range(3)
     PUSH_SINCE,
     PUSH_NS,
     TASK_WIDTH,
-) = range(53)
+) = range(52)
 MAX_CHAIN: Final = 32
 
 # -------------------------------------------------------------------------------------- cores
@@ -180,6 +179,7 @@ PENDED, ISR_WIDTH = range(2)
     IS_LOCK,
     OWNER,
     FROM,  # who gave it back last, while nobody owns it
+    FREED,  # when that was
     CEILING,
     IS_QUEUE,
     LEVEL_KNOWN,
@@ -188,7 +188,9 @@ PENDED, ISR_WIDTH = range(2)
     LAST_ITEM,
     CONSUMER,  # the one task whose jobs its items begin
     OBJECT_WIDTH,
-) = range(11)
+) = range(12)
+SHARED: Final = -2
+"""CONSUMER of a queue from which several tasks take items."""
 
 # -------------------------------------------------------------------------------------- pools
 (
@@ -203,7 +205,8 @@ PENDED, ISR_WIDTH = range(2)
     JOB_NEXT,
     JOB_WIDTH,
 ) = range(10)
-EXCLUDED, STARTUP, INFERRED, PROVISIONAL, RECEIVED, UNDER_WAY = 1, 2, 4, 8, 16, 32
+EXCLUDED, STARTUP, INFERRED, PROVISIONAL = 1, 2, 4, 8
+RECEIVED, UNDER_WAY, CLIPPED, SPLIT = 16, 32, 64, 128
 
 HOLD_LOCK, HOLD_TASK, HOLD_SINCE, HOLD_DEPTH, HOLD_RAN, HOLD_WHOLE, HOLD_NEXT, HOLD_WIDTH = range(8)
 

@@ -120,6 +120,7 @@ class _Boot:
         hints = np.zeros(len(kinds), np.int32)
         next_core = np.full(len(system.tasks), -1, np.int32)
         next_act = np.full(len(system.tasks), -1, np.int32)
+        activated = np.zeros(len(system.tasks), np.int32)
         next_isr = np.zeros(max(1, len(system.cores) * len(system.isrs)), np.int32)
         scan: Callable[..., Any] = compiled(look_ahead, len(kinds))
         scan(
@@ -130,6 +131,7 @@ class _Boot:
             things,
             next_core,
             next_act,
+            activated,
             next_isr,
             len(system.isrs),
             hints,

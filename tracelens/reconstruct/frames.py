@@ -291,20 +291,12 @@ def _inversions(rows: Rows, labels: Labels, job_of: np.ndarray) -> dict[str, pl.
 
 
 def _third_parties(rows: Rows, inversions: np.ndarray, labels: Labels) -> pl.DataFrame:
-    """Third parties of the waits that were inversions. A wait may hold several inversions."""
+    """Third parties of the waits that were inversions."""
     r = rows.records(a.R_THIRD)
-    parts = pl.DataFrame({"wait": r[:, 0], "by": r[:, 1], "ns": r[:, 2], "end_ns": r[:, 3]})
-    of = pl.DataFrame(
-        {
-            "wait": inversions[:, 10],
-            "inversion_id": np.arange(len(inversions)),
-            "from_ns": inversions[:, 4],
-            "to_ns": inversions[:, 5],
-        }
-    ).filter(pl.col("wait") >= 0)
+    parts = pl.DataFrame({"wait": r[:, 0], "by": r[:, 1], "ns": r[:, 2]})
+    of = pl.DataFrame({"wait": inversions[:, 10], "inversion_id": np.arange(len(inversions))})
     summed = (
-        parts.join(of, on="wait")
-        .filter((pl.col("end_ns") > pl.col("from_ns")) & (pl.col("end_ns") <= pl.col("to_ns")))
+        parts.join(of.filter(pl.col("wait") >= 0), on="wait")
         .group_by("inversion_id", "by")
         .agg(pl.col("ns").sum())
         .sort("inversion_id", "by")

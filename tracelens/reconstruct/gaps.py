@@ -11,7 +11,6 @@ from tracelens.reconstruct.arena import (
     FROM,
     HEAD,
     HELD,
-    KILLED,
     KNOWN,
     LAST,
     LAST_OWN,
@@ -46,7 +45,6 @@ from tracelens.reconstruct.arena import (
     WAIT_OBJECT,
     WAITING,
     WANTED,
-    ABORTED,
     DISCARDED,
     IS_LOCK,
     IS_QUEUE,
@@ -178,15 +176,12 @@ def end_boot(M: Memory, last: int) -> None:
     now = M[NOW]
     for t in range(M[N_TASKS]):
         k = task_row(M, t)
-        killed = M[k + KILLED] == 1
         if M[k + PUSH_BY] >= 0:
             end_push_through(M, t, now)
         end_wait(M, t, now, 0)
         while M[k + HEAD] >= 0:
             if head_flag(M, t, STARTUP | PROVISIONAL):
                 end_job(M, t, DISCARDED)
-            elif killed:
-                end_job(M, t, ABORTED)
             else:
                 end_job(M, t, OPEN if last == 1 else EXCLUDED_JOB)
         while M[k + HELD] >= 0:

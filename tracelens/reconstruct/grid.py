@@ -16,7 +16,7 @@ from tracelens.reconstruct.setup import Facts
 if TYPE_CHECKING:
     from tracelens.reconstruct.frames import Rows
 
-NO_RELEASE = a.INFERRED | a.STARTUP | a.PROVISIONAL | a.UNDER_WAY
+NO_RELEASE = a.SPLIT | a.STARTUP | a.PROVISIONAL | a.UNDER_WAY
 
 
 def envelope(releases: np.ndarray, period: int) -> int:

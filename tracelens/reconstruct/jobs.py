@@ -47,11 +47,17 @@ from tracelens.reconstruct.arena import (
     RECEIVED,
     RUNNING,
     SLACK,
+    SPLIT,
     SPLIT_CANDIDATES,
     STARTUP,
     STATE,
     TAIL,
     UNDER_WAY,
+    CLIPPED,
+    CONSUMER,
+    E_SUSPENDED,
+    SHARED,
+    object_row,
     Memory,
     job_row,
     task_row,
@@ -172,13 +178,19 @@ def seen_running(M: Memory, t: int) -> None:
         begin_job(M, t, M[NOW], EXCLUDED | RECEIVED | UNDER_WAY)
 
 
+def takes_from_shared(M: Memory, t: int) -> bool:
+    """Whether other tasks, too, take from the queue whose items begin the jobs of t."""
+    return M[object_row(M, M[task_row(M, t) + ACTIVATION]) + CONSUMER] == SHARED
+
+
 def on_release_of_job(
     M: Memory, t: int, waited_for: int, wait_seen: bool, was_lock: bool, implied: bool
 ) -> None:
     """t was released from a wait: does that begin a job? `implied`: only its start says so."""
     k = task_row(M, t)
     mode = M[k + MODE]
-    if mode == BY_MARKS:
+    shared = mode == BY_QUEUE and waited_for == M[k + ACTIVATION] and takes_from_shared(M, t)
+    if mode == BY_MARKS or shared:
         if M[k + HEAD] < 0:
             begin_job(M, t, M[NOW], PROVISIONAL)
     elif was_lock:
@@ -200,8 +212,11 @@ def on_wait_of_job(M: Memory, t: int, waits_for: int) -> None:
         end_job(M, t, DISCARDED)
     elif mode == BY_RELEASE or (mode == BY_OBJECT and waits_for == M[k + ACTIVATION]):
         end_job(M, t, COMPLETE)
-    elif mode == BY_QUEUE and waits_for == M[k + ACTIVATION] and head_flag(M, t, RECEIVED):
-        end_job(M, t, COMPLETE)
+    elif mode == BY_QUEUE and waits_for == M[k + ACTIVATION]:
+        if head_flag(M, t, RECEIVED):
+            end_job(M, t, COMPLETE)
+        elif head_flag(M, t, PROVISIONAL):
+            end_job(M, t, DISCARDED)
 
 
 def on_activate_of_job(M: Memory, t: int, resumed: bool, implied: bool) -> None:
@@ -289,7 +304,7 @@ def on_start_again(M: Memory, t: int) -> None:
     if M[NOW] > following:
         M[r + JOB_FLAGS] |= INFERRED
         end_job(M, t, COMPLETE)
-        j = begin_job(M, t, following, INFERRED)
+        j = begin_job(M, t, following, INFERRED | SPLIT)
         M[job_row(M, j) + JOB_NOMINAL] = following
 
 
@@ -311,24 +326,48 @@ def give_up_pending(M: Memory, t: int) -> None:
         end_job(M, t, EXCLUDED_JOB)
 
 
-def on_receive_of_job(M: Memory, t: int, sent: int, shared: bool) -> None:
+def on_receive_of_job(M: Memory, t: int, sent: int, in_order: bool) -> None:
     """t takes an item from its queue: the job of the item before ends, that of this one goes on.
 
-    `sent` is when the item was put in, NONE if that was not seen. `shared`: several tasks take
-    from the queue, so that the job could not begin before it was known whose it is.
+    `sent` is when the item was put in, NONE if that was not seen; `in_order`: no older items of
+    unknown number stood before it.
     """
     k = task_row(M, t)
-    drop_startup(M, t)
     if head_flag(M, t, RECEIVED):
         end_job(M, t, COMPLETE)
+    if takes_from_shared(M, t):
+        take_shared(M, t, sent, in_order)
+        return
+    drop_startup(M, t)
     if M[k + HEAD] < 0:
-        if shared and sent >= 0:
-            begin_job(M, t, sent, RECEIVED)
-        else:
-            begin_job(M, t, M[NOW], EXCLUDED | RECEIVED | UNDER_WAY)
+        begin_job(M, t, M[NOW], EXCLUDED | RECEIVED | UNDER_WAY)
         return
     r = job_row(M, M[k + HEAD])
     M[r + JOB_FLAGS] |= RECEIVED
+    if M[r + JOB_START] < 0 and M[k + STATE] == RUNNING:
+        M[r + JOB_START] = M[NOW]
+
+
+def take_shared(M: Memory, t: int, sent: int, in_order: bool) -> None:
+    """Only now it is known that the item is t's, so its job began when the item was put in.
+
+    What t did since its release, or its activation, was followed as a job on trial; that is cut
+    to begin with the item, or lengthened by the time that t waited for it.
+    """
+    k = task_row(M, t)
+    doubt = 0 if in_order else EXCLUDED
+    if sent < 0:
+        doubt = EXCLUDED | UNDER_WAY
+        sent = M[NOW]
+    if not head_flag(M, t, PROVISIONAL | STARTUP):
+        begin_job(M, t, sent, RECEIVED | doubt)
+        return
+    r = job_row(M, M[k + HEAD])
+    if sent < M[r + JOB_RELEASE]:
+        waited = M[k + ACTIVATION] if head_flag(M, t, PROVISIONAL) else NONE
+        emit_episode(M, M[r + JOB_ID], sent, M[r + JOB_RELEASE], E_SUSPENDED, NONE, waited)
+    M[r + JOB_FLAGS] = RECEIVED | CLIPPED | doubt
+    M[r + JOB_RELEASE] = sent
     if M[r + JOB_START] < 0 and M[k + STATE] == RUNNING:
         M[r + JOB_START] = M[NOW]
 

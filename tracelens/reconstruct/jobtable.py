@@ -44,6 +44,10 @@ def job_tables(
         column[order]
         for column in (task, release, first, end, status, flags, ran, begun_at, ended_at)
     )
+    episodes = _episode_columns(episode_columns, old_to_new)
+    clipped = (flags & a.CLIPPED) != 0
+    if clipped.any():
+        episodes, first, ran = clip_to_release(episodes, clipped, release, first, ran)
     deadlines = [t.deadline_ns for t in named.system.tasks]
     known = pl.Series(deadlines, dtype=pl.Int64)
     counted = np.arange(len(order)) - np.searchsorted(task, task) + 1
@@ -81,17 +85,45 @@ def job_tables(
         *(pl.when("seen").then(c).alias(c) for c in ("release_part", "release_line")),
         *(pl.when(~pl.col("is_open")).then(c).alias(c) for c in ("end_part", "end_line")),
     ).select(*tables.JOBS.columns)
-    return Jobs(frame, old_to_new), _episodes(episode_columns, old_to_new, labels)
+    return Jobs(frame, old_to_new), _episodes(episodes, labels)
 
 
-def _episodes(
-    columns: list[np.ndarray], old_to_new: np.ndarray, labels: "Labels"
-) -> pl.DataFrame:
+def _episode_columns(columns: list[np.ndarray], old_to_new: np.ndarray) -> list[np.ndarray]:
+    """The episodes of what were jobs, with the final job numbers."""
+    columns = [old_to_new[columns[0]], *columns[1:]]
+    kept = columns[0] >= 0
+    return columns if kept.all() else [column[kept] for column in columns]
+
+
+def clip_to_release(
+    episodes: list[np.ndarray],
+    clipped: np.ndarray,
+    release: np.ndarray,
+    first: np.ndarray,
+    ran: np.ndarray,
+) -> tuple[list[np.ndarray], np.ndarray, np.ndarray]:
+    """Cut what jobs on trial did before the item that made them jobs was put in.
+
+    `clipped`, `release`, `first` (start) and `ran` (execution) have one entry a job. Returns the
+    episodes, first starts and executions of what is left.
+    """
+    job, start, end, entry, by, via = episodes
+    start = np.where(clipped[job], np.maximum(start, release[job]), start)
+    kept = end > start
+    job, start, end, entry, by, via = (c[kept] for c in (job, start, end, entry, by, via))
+    first, ran = first.copy(), ran.copy()
+    runs = np.flatnonzero(clipped[job] & (entry == a.E_EXECUTION))
+    earlier = clipped & (first < release)
+    ran[clipped] = 0
+    np.add.at(ran, job[runs], end[runs] - start[runs])
+    far = np.full(len(first), np.iinfo(np.int64).max)
+    np.minimum.at(far, job[runs], start[runs])
+    first[earlier] = np.where(far[earlier] < np.iinfo(np.int64).max, far[earlier], -1)
+    return [job, start, end, entry, by, via], first, ran
+
+
+def _episodes(columns: list[np.ndarray], labels: "Labels") -> pl.DataFrame:
     job, start, end, entry, by, via = columns
-    job = old_to_new[job]
-    kept = job >= 0
-    if not kept.all():
-        job, start, end, entry, by, via = (c[kept] for c in (job, start, end, entry, by, via))
     return pl.DataFrame(
         {
             "job_id": job,

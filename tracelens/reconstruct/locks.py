@@ -1,11 +1,11 @@
 """Who owns a lock, who waits for it, and how a wait ends."""
 
 from tracelens.reconstruct.arena import (
-    ACTIVE,
     BASE,
     CHAIN_LENGTH,
     EFFECTIVE,
     EVENT_ROW,
+    FREED,
     FROM,
     HELD,
     HOLD_DEPTH,
@@ -18,10 +18,8 @@ from tracelens.reconstruct.arena import (
     HOLDER_NS,
     HOW,
     INVERSION_KIND,
-    INVERSION_SINCE,
     LOCK,
     LOWER,
-    N_ACTIVE,
     NEXT_DEADLOCK,
     NEXT_WAIT,
     NONE,
@@ -69,7 +67,6 @@ def begin_wait(M: Memory, t: int, lock: int, how: int) -> None:
     M[NEXT_WAIT] += 1
     M[k + WAIT_SINCE] = M[NOW]
     M[k + WAIT_OWNER] = M[object_row(M, lock) + OWNER]
-    M[k + INVERSION_SINCE] = M[NOW]
     M[k + INVERSION_KIND] = DIRECT if wanted == lock else CEILING_REFUSAL
     M[k + LOWER] = 0
     M[k + RAISED] = 0
@@ -115,7 +112,9 @@ def end_wait(M: Memory, t: int, at: int, got: int) -> None:
     if M[k + LOCK] < 0:
         return
     close_episode(M, t, at)
-    end_inversion(M, t, at)
+    o = object_row(M, M[k + LOCK])
+    freed = M[o + OWNER] < 0 and M[o + FROM] >= 0
+    end_inversion(M, t, M[o + FREED] if freed and M[o + FREED] < at else at)
     spun = 1 if M[k + HOW] == SPINS else 0
     r = emit_record(
         M, R_WAIT, M[k + LOCK], M[k + WANTED], t, M[k + WAIT_SINCE], at, spun
@@ -165,23 +164,9 @@ def on_lock(M: Memory, t: int, lock: int) -> None:
     M[r + HOLD_WHOLE] = 1
     M[r + HOLD_NEXT] = M[k + HELD]
     M[k + HELD] = h
-    previous = M[o + OWNER]
     M[o + OWNER] = t
     M[o + FROM] = NONE
-    if previous < 0:
-        restart_inversions(M, lock)
     touch_task(M, t)
-
-
-def restart_inversions(M: Memory, lock: int) -> None:
-    """A free lock was taken while others still wait for it: a new time of being held up."""
-    for i in range(M[N_ACTIVE]):
-        k = task_row(M, M[M[ACTIVE] + i])
-        if M[k + LOCK] == lock:
-            close_episode(M, M[M[ACTIVE] + i], M[NOW])
-            M[k + INVERSION_SINCE] = M[NOW]
-            M[k + HOLDER_NS] = 0
-            M[k + THIRD_NS] = 0
 
 
 def on_unlock(M: Memory, t: int, lock: int) -> None:
@@ -207,14 +192,9 @@ def on_unlock(M: Memory, t: int, lock: int) -> None:
 
 
 def free_lock(M: Memory, lock: int, holder: int, at: int) -> None:
-    """Nobody owns the lock now: inversions end, and a hand-over by `holder` begins."""
-    for i in range(M[N_ACTIVE]):
-        t = M[M[ACTIVE] + i]
-        k = task_row(M, t)
-        if M[k + LOCK] == lock:
-            close_episode(M, t, at)
-            end_inversion(M, t, at)
+    """Nobody owns the lock now: a hand-over by `holder` begins."""
     o = object_row(M, lock)
+    M[o + FREED] = at
     M[o + OWNER] = NONE
     M[o + FROM] = holder
 

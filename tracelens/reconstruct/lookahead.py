@@ -1,7 +1,9 @@
 """What only the rest of the log can tell, found in one pass from its end to its begin.
 
-Three rules look ahead: a ready task looks at the core where it next starts; a request spins if
-the lock follows without a wait; a handler that enters again before it leaves has lost its leave.
+Four rules look ahead: a ready task looks at the core where it next starts; a request spins if
+the lock follows without a wait; a job suspended by another's hand
+goes on if the task is activated again; a handler that enters again before it leaves has lost its
+leave.
 """
 
 from tracelens.model.events import CODE
@@ -12,6 +14,8 @@ _LOCK = CODE["lock"]
 _UNLOCK = CODE["unlock"]
 _WAIT = CODE["wait"]
 _TERMINATE = CODE["terminate"]
+_ACTIVATE = CODE["activate"]
+_SUSPEND = CODE["suspend"]
 _ENTER = CODE["enter"]
 _LEAVE = CODE["leave"]
 
@@ -19,12 +23,12 @@ _NOTHING = -1
 _ANOTHER = -2
 
 
-def look_ahead(kinds, cores, tasks, others, things, next_core, next_act, next_isr, isrs, hints):  # noqa: ANN001, ANN201, PLR0913
+def look_ahead(kinds, cores, tasks, others, things, next_core, next_act, activated, next_isr, isrs, hints):  # noqa: ANN001, ANN201, PLR0913
     """Fill `hints`, one an event, and leave the core of each task's first start in `next_core`.
 
-    start: the core of the task's next start, -1 if none; request: 1 if it spins; enter: 1 if
-    its leave is missing. next_core and next_act (one a task) must be -1, next_isr (one a core
-    and handler) 0.
+    start: the core of the task's next start, -1 if none; request: 1 if it spins; suspend: 1 if
+    the task is activated again; enter: 1 if its leave is missing. next_core and next_act (one a
+    task) must be -1, activated (one a task) and next_isr (one a core and handler) 0.
     """
     for i in range(len(kinds) - 1, -1, -1):
         kind = kinds[i] | 0
@@ -38,6 +42,10 @@ def look_ahead(kinds, cores, tasks, others, things, next_core, next_act, next_is
                 next_act[t] = _ANOTHER
             elif kind == _LOCK:
                 next_act[t] = things[i]
+            elif kind == _ACTIVATE:
+                activated[t] = 1
+            elif kind == _SUSPEND:
+                hints[i] = activated[t]
             elif kind == _WAIT or kind == _UNLOCK or kind == _TERMINATE:
                 next_act[t] = _ANOTHER
         elif others[i] >= 0 and (kind == _ENTER or kind == _LEAVE):

@@ -23,10 +23,6 @@ from tracelens.reconstruct.arena import (
 from tracelens.reconstruct.emit import emit_record, give_item, take_item
 from tracelens.reconstruct.jobs import give_up_pending, on_receive_of_job, on_send_of_job
 
-SHARED = -2
-"""CONSUMER of a queue from which several tasks take the items that begin their jobs."""
-
-
 def on_send(M: Memory, queue: int) -> None:
     """An item is put in. Where one task's jobs are begun by items, this begins one; if older
     items of unknown number may stand before it, it cannot be judged."""
@@ -59,8 +55,6 @@ def on_receive(M: Memory, t: int, queue: int) -> None:
         if M[o + LEVEL_KNOWN] == 1:
             emit_record(M, R_ITEM, queue, sent, M[NOW])
             emit_record(M, R_LEVEL, queue, M[NOW], M[o + LEVEL])
-        else:
-            sent = NONE
     elif M[o + LEVEL_KNOWN] == 1:
         # More was in it than the log shows: from here on nobody knows, until a task waits for it.
         M[o + LEVEL_KNOWN] = 0
@@ -68,7 +62,7 @@ def on_receive(M: Memory, t: int, queue: int) -> None:
     if t >= 0:
         k = task_row(M, t)
         if M[k + MODE] == BY_QUEUE and M[k + ACTIVATION] == queue:
-            on_receive_of_job(M, t, sent, M[o + CONSUMER] == SHARED)
+            on_receive_of_job(M, t, sent, M[o + LEVEL_KNOWN] == 1)
 
 
 def drop_items(M: Memory, queue: int) -> None:

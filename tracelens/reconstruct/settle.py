@@ -20,8 +20,10 @@ from tracelens.reconstruct.arena import (
     DIRTY,
     E_BLOCKED,
     E_INVERSION,
+    E_UNKNOWN,
     ENTRY,
     ENTRY_SINCE,
+    EXCLUDED,
     HAS_IDLE,
     HEAD,
     HELD,
@@ -32,8 +34,9 @@ from tracelens.reconstruct.arena import (
     IDLING,
     IN_ISR,
     INVERSION_KIND,
-    INVERSION_SINCE,
+    JOB_FLAGS,
     JOB_ID,
+    JOB_NEXT,
     JOB_RAN,
     KNOWN,
     LOCK,
@@ -74,6 +77,7 @@ from tracelens.reconstruct.arena import (
     THIRD_NS,
     VIA,
     WAIT_ID,
+    WAIT_SINCE,
     WHO,
     Memory,
     core_row,
@@ -146,18 +150,29 @@ def close_episode(M: Memory, t: int, at: int) -> None:
         if M[k + HEAD] >= 0:
             job = M[job_row(M, M[k + HEAD]) + JOB_ID]
             emit_episode(M, job, M[k + ENTRY_SINCE], at, M[k + ENTRY], M[k + BY], M[k + VIA])
+            if M[k + ENTRY] == E_UNKNOWN:
+                exclude_line(M, t)
         if M[k + LOCK] >= 0:
             if M[k + REASON] == HOLDER_RUNS and M[k + ENTRY] == E_BLOCKED:
                 M[k + HOLDER_NS] += lasted
             elif M[k + ENTRY] == E_INVERSION:
                 M[k + THIRD_NS] += lasted
-                emit_record(M, R_THIRD, M[k + WAIT_ID], M[k + BY], lasted, at)
+                emit_record(M, R_THIRD, M[k + WAIT_ID], M[k + BY], lasted)
         elif M[k + REASON] == PUSHED:
             M[k + PUSH_NS] += lasted
     if at > M[k + ENTRY_SINCE]:
         M[k + ENTRY_SINCE] = at
     M[k + ENTRY] = NONE
     touch_task(M, t)
+
+
+def exclude_line(M: Memory, t: int) -> None:
+    """Unknown time touches every job of t that is under way: none of them can be judged."""
+    j = M[task_row(M, t) + HEAD]
+    while j >= 0:
+        r = job_row(M, j)
+        M[r + JOB_FLAGS] |= EXCLUDED
+        j = M[r + JOB_NEXT]
 
 
 def classify_anew(M: Memory, t: int) -> None:
@@ -211,14 +226,14 @@ def see_chain(M: Memory, t: int) -> None:
 
 
 def end_inversion(M: Memory, t: int, at: int) -> None:
-    """The lock that held t up is free, or t no longer waits: write the inversion, if it was one."""
+    """The wait of t for a lock is over: if a lower task held it up, until `at`, it is an inversion."""
     k = task_row(M, t)
-    if M[k + LOWER] == 1 and at > M[k + INVERSION_SINCE]:
+    if M[k + LOWER] == 1 and at > M[k + WAIT_SINCE]:
         number = M[NEXT_INVERSION]
         M[NEXT_INVERSION] += 1
         job = M[job_row(M, M[k + HEAD]) + JOB_ID] if M[k + HEAD] >= 0 else NONE
         r = emit_record(
-            M, R_INVERSION, number, M[k + INVERSION_KIND], t, M[k + LOCK], M[k + INVERSION_SINCE], at
+            M, R_INVERSION, number, M[k + INVERSION_KIND], t, M[k + LOCK], M[k + WAIT_SINCE], at
         )
         M[r + 7] = M[k + HOLDER_NS]
         M[r + 8] = M[k + THIRD_NS]
@@ -232,7 +247,6 @@ def end_inversion(M: Memory, t: int, at: int) -> None:
     M[k + CHAIN_LENGTH] = 0
     M[k + HOLDER_NS] = 0
     M[k + THIRD_NS] = 0
-    M[k + INVERSION_SINCE] = at
 
 
 def see_push_through(M: Memory, t: int) -> None:

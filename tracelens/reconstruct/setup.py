@@ -8,7 +8,6 @@ from tracelens.model.events import CODE
 from tracelens.model.system import Task
 from tracelens.reconstruct import arena as a
 from tracelens.reconstruct.names import Named
-from tracelens.reconstruct.queues import SHARED
 
 _POLICIES = {"fixed": a.FIXED, "edf": a.EDF, "round_robin": a.ROUND_ROBIN}
 
@@ -174,5 +173,8 @@ def _fill_objects(memory: np.ndarray, named: Named, about: Facts) -> None:
     for number, (mode, thing) in enumerate(zip(about.modes, about.activations, strict=True)):
         if mode == a.BY_QUEUE and thing >= 0:
             consumers.setdefault(thing, []).append(number)
+    receives = named.kinds == CODE["receive"]
     for thing, numbers in consumers.items():
-        memory[rows[thing] + a.CONSUMER] = numbers[0] if len(numbers) == 1 else SHARED
+        takers = set(np.unique(named.tasks[receives & (named.things == thing)]).tolist())
+        alone = len(numbers) == 1 and takers <= {numbers[0], -1}
+        memory[rows[thing] + a.CONSUMER] = numbers[0] if alone else a.SHARED

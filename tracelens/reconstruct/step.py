@@ -140,7 +140,7 @@ def on_task_event(M: Memory, kind: int, t: int, c: int, thing: int, number: int,
     elif kind == TERMINATE:
         on_terminate(M, t)
     elif kind == SUSPEND:
-        on_suspend(M, t)
+        on_suspend(M, t, hint == 1)
     elif kind == PRIORITY:
         on_priority(M, t, number)
     elif kind == ARRIVE:
@@ -159,7 +159,8 @@ def on_task_event(M: Memory, kind: int, t: int, c: int, thing: int, number: int,
         on_unmask(M, c, number == SCHED)
     if kind == LOCK_EVENT or kind == UNLOCK or kind == REQUEST:
         touch_core(M, c)
-        # A release from another core before this was for the lock, not for a wait to come.
+    if is_act(kind):
+        # A release from another core before this was not for a wait still to come.
         M[task_row(M, t) + REMOTE_RELEASE] = NONE
     M[task_row(M, t) + LAST_OWN] = M[NOW]
 

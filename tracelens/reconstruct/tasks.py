@@ -258,7 +258,7 @@ def on_terminate(M: Memory, t: int) -> None:
     on_terminate_of_job(M, t)
 
 
-def on_suspend(M: Memory, t: int) -> None:
+def on_suspend(M: Memory, t: int, comes_back: bool) -> None:
     """→ suspended, by another's hand: its job goes on only if it is resumed later."""
     k = task_row(M, t)
     if M[k + STATE] == RUNNING:
@@ -266,9 +266,9 @@ def on_suspend(M: Memory, t: int) -> None:
     take_off(M, t)
     end_wait(M, t, M[NOW], 0)
     M[k + WANTED] = NONE
-    if M[k + MODE] == BY_ACTIVATE:
+    M[k + PENDING] = 0
+    if M[k + MODE] == BY_ACTIVATE or not comes_back:
         abort_all(M, t)
-        M[k + PENDING] = 0
     M[k + KILLED] = 1
     set_state(M, t, SUSPENDED, M[NOW], NONE, NONE)
 
