@@ -83,8 +83,6 @@ def urgency(M: Memory, t: int) -> int:
         if M[k + HEAD] < 0 or M[k + DEADLINE] < 0:
             return -FAR + 1
         return -(M[job_row(M, M[k + HEAD]) + JOB_RELEASE] + M[k + DEADLINE])
-    if M[k + BASE] == NO_PRIORITY and M[POLICY] == ROUND_ROBIN:
-        return 0
     return M[k + BASE]
 
 
@@ -227,6 +225,8 @@ def classify(M: Memory, t: int) -> tuple[int, int, int, int, int]:
         return E_SWITCHING, NONE, NONE, NO_REASON, core
     mine = urgency(M, t)
     theirs = urgency(M, u)
+    if M[POLICY] == ROUND_ROBIN and mine == theirs:
+        return E_INTERFERENCE, u, NONE, NO_REASON, core
     if mine == NO_PRIORITY or theirs == NO_PRIORITY:
         return E_UNRANKED, u, NONE, NO_REASON, core
     if theirs >= mine:

@@ -16,6 +16,7 @@ from tracelens.reconstruct.arena import (
     LAST_OWN,
     LOOKS,
     LOST,
+    MARKED,
     N_CORES,
     N_OBJECTS,
     N_TASKS,
@@ -93,6 +94,7 @@ def forget_task(M: Memory, t: int, since: int) -> None:
     M[k + WANTED] = NONE
     M[k + REMOTE_RELEASE] = NONE
     M[k + PENDING] = 0
+    M[k + MARKED] = 0
     take_off(M, t)
     if M[k + STATE] != UNKNOWN:
         set_state(M, t, UNKNOWN, at, NONE, NONE)

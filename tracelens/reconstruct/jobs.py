@@ -39,6 +39,7 @@ from tracelens.reconstruct.arena import (
     MARKED,
     MODE,
     NEXT_JOB,
+    NO_JOBS,
     NONE,
     NOW,
     OFFSET,
@@ -174,7 +175,8 @@ def head_flag(M: Memory, t: int, flag: int) -> bool:
 def seen_running(M: Memory, t: int) -> None:
     """t runs though its state was not known: it is in the middle of a job that cannot be judged."""
     k = task_row(M, t)
-    if M[k + HEAD] < 0 and M[k + MODE] <= BY_ACTIVATE:
+    M[k + MARKED] = 1
+    if M[k + HEAD] < 0 and M[k + MODE] != NO_JOBS:
         begin_job(M, t, M[NOW], EXCLUDED | RECEIVED | UNDER_WAY)
 
 
@@ -191,6 +193,8 @@ def on_release_of_job(
     mode = M[k + MODE]
     shared = mode == BY_QUEUE and waited_for == M[k + ACTIVATION] and takes_from_shared(M, t)
     if mode == BY_MARKS or shared:
+        if head_flag(M, t, UNDER_WAY):
+            end_job(M, t, EXCLUDED_JOB)
         if M[k + HEAD] < 0:
             begin_job(M, t, M[NOW], PROVISIONAL)
     elif was_lock:
