@@ -25,7 +25,7 @@ def test_worked_logs(path: Path) -> None:
 @pytest.mark.parametrize("messy", [False, True], ids=["valid", "messy"])
 @pytest.mark.parametrize("cores", [1, 2])
 @pytest.mark.parametrize("block", range(4))
-def test_random_logs(block: int, cores: int, messy: bool) -> None:  # noqa: FBT001
+def test_random_logs(block: int, cores: int, messy: bool) -> None:
     for seed in range(block * IN_EVERY_RUN // 4, (block + 1) * IN_EVERY_RUN // 4):
         found = differences(*both(random_log(seed, cores=cores, messy=messy)))
         assert not found, f"seed {seed}:\n" + "\n".join(found[:20])
@@ -34,7 +34,7 @@ def test_random_logs(block: int, cores: int, messy: bool) -> None:  # noqa: FBT0
 @pytest.mark.night
 @pytest.mark.parametrize("messy", [False, True], ids=["valid", "messy"])
 @pytest.mark.parametrize("cores", [1, 2])
-def test_thousands_of_random_logs(cores: int, messy: bool) -> None:  # noqa: FBT001
+def test_thousands_of_random_logs(cores: int, messy: bool) -> None:
     for seed in range(IN_EVERY_RUN, AT_NIGHT):
         found = differences(*both(random_log(seed, cores=cores, messy=messy)))
         assert not found, f"seed {seed}:\n" + "\n".join(found[:20])

@@ -66,9 +66,11 @@ def test_a_jobs_episodes_tile_it_and_so_its_ledger_sums_to_its_response(text: st
 def test_a_task_runs_where_it_occupies_and_jobs_do_not_run_longer_than_they_last(text: str) -> None:
     run = _read(text)
     assert (run.jobs["execution_ns"] <= run.jobs["end_ns"] - run.jobs["release_ns"]).all()
-    assert (run.inversions["holder_ns"] + run.inversions["third_party_ns"]).is_between(
-        0, run.inversions["end_ns"] - run.inversions["start_ns"]
-    ).all()
+    assert (
+        (run.inversions["holder_ns"] + run.inversions["third_party_ns"])
+        .is_between(0, run.inversions["end_ns"] - run.inversions["start_ns"])
+        .all()
+    )
     assert (run.isr_runs["own_ns"] <= run.isr_runs["end_ns"] - run.isr_runs["start_ns"]).all()
     assert (run.holds["own_ns"] >= 0).all()
 

@@ -4,9 +4,7 @@
 with what is declared, given room when it asks for it, and emptied of finished rows.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Any
 
 import numpy as np
 
@@ -16,15 +14,16 @@ from tracelens.model.results import Timeline
 from tracelens.model.system import System
 from tracelens.reconstruct import arena
 from tracelens.reconstruct.arena import Sizes
-from tracelens.reconstruct.frames import Rows, timeline
+from tracelens.reconstruct.frames import timeline
+from tracelens.reconstruct.rows import Rows, joined
 from tracelens.reconstruct.gaps import end_boot
 from tracelens.reconstruct.grid import envelopes
 from tracelens.reconstruct.lookahead import look_ahead
-from tracelens.reconstruct.names import Named, name_events
+from tracelens.reconstruct.names import Named, Numbered, name_events
 from tracelens.reconstruct.setup import Facts, facts, fill
 from tracelens.reconstruct.step import advance
 
-_BUFFER_ROWS = 200_000
+_BUFFER_ROWS = 50_000
 """Finished rows that a buffer holds before it is emptied; small logs take smaller buffers."""
 
 
@@ -35,24 +34,27 @@ def reconstruct(log: Log, system: System | None = None, *, part_events: int = 0)
     `part_events` the events are taken in parts of that many, with the same result; it is how
     a log that grows, or is larger than memory, is read.
     """
-    named = name_events(log.events, system or log.declared)
+    named, numbered = name_events(log.events, system or log.declared)
     about = facts(named)
-    rows = Rows()
+    boots: list[Rows] = []
+    starts: list[tuple[int, int]] = []
     lost = 0
-    bounds = _boots(log, len(named.times))
+    bounds = _bounds(log, len(numbered.times))
     for number, (first, last) in enumerate(bounds):
-        boot = _Boot(named, about, first, last, part_events)
+        boot = _Boot(named, about, numbered.part(first, last), first, part_events)
         is_last = number == len(bounds) - 1
-        collected, memory = boot.run({}, is_last)
+        rows, memory = boot.run({}, is_last)
         if memory[arena.SPLIT_CANDIDATES]:
-            grid = envelopes(collected, named.system, about)
-            collected, memory = boot.run(grid, is_last)
-        rows.extend(collected)
+            rows, memory = boot.run(envelopes(rows, named.system, about), is_last)
+        boots.append(rows)
+        starts.append((first, int(numbered.times[first]) if last > first else 0))
         lost += int(memory[arena.LOST])
-    return timeline(log, named, about, rows, bounds, lost)
+    span_ns = int(numbered.times[-1]) if len(numbered.times) else 0
+    del numbered, boot, memory, rows  # the tables are about as large again
+    return timeline(log, named, about, joined(boots), starts, span_ns, lost)
 
 
-def _boots(log: Log, events: int) -> list[tuple[int, int]]:
+def _bounds(log: Log, events: int) -> list[tuple[int, int]]:
     """The [first, last) event rows of each boot."""
     if not log.restarts:
         return [(0, events)]
@@ -63,12 +65,12 @@ def _boots(log: Log, events: int) -> list[tuple[int, int]]:
 
 @dataclass
 class _Boot:
-    """The events [first, last) between two starts of the target."""
+    """The events between two starts of the target; `first` is the first one's row in the log."""
 
     named: Named
     about: Facts
+    events: Numbered
     first: int
-    last: int
     part_events: int
 
     def run(self, grid: dict[int, int], is_last: bool) -> tuple[Rows, np.ndarray]:
@@ -77,34 +79,20 @@ class _Boot:
         `grid` gives a periodic task, by index, the origin of its nominal releases where none is
         declared.
         """
-        named, first, last = self.named, self.first, self.last
-        count = last - first
-        columns = [
-            column[first:last]
-            for column in (
-                named.times,
-                named.cores,
-                named.kinds,
-                named.tasks,
-                named.others,
-                named.things,
-                named.numbers,
-            )
-        ]
-        hints, next_core = self._hints(columns)
+        e = self.events
+        count = len(e.times)
+        hints, next_core, idle_at = self._hints()
         rows = Rows()
-        sizes = _sizes(named, count)
+        sizes = _sizes(self.named, count)
         memory = arena.build(sizes)
-        start_ns = int(columns[0][0]) if count else 0
-        fill(memory, named, self.about, next_core, grid, start_ns)
+        fill(memory, self.named, self.about, next_core, idle_at, grid, int(e.times[0]) if count else 0)
         step = compiled(advance, count)
-        times, cores, kinds, tasks, others, things, numbers = columns
         at = 0
         part = self.part_events or count
         while at < count:
             upto = min(count, (at // part + 1) * part)
             reached = step(
-                memory, times, cores, kinds, tasks, others, things, numbers, hints, at, upto, first
+                memory, e.times, e.cores, e.kinds, e.whos, e.values, hints, at, upto, self.first
             )
             rows.collect(memory, reached / count)
             if reached == at and at < upto:
@@ -114,29 +102,21 @@ class _Boot:
         rows.collect(memory, 1.0)
         return rows, memory
 
-    def _hints(self, columns: list[np.ndarray]) -> tuple[np.ndarray, np.ndarray]:
-        _, cores, kinds, tasks, others, things, _ = columns
-        system = self.named.system
-        hints = np.zeros(len(kinds), np.int32)
-        next_core = np.full(len(system.tasks), -1, np.int32)
-        next_act = np.full(len(system.tasks), -1, np.int32)
-        activated = np.zeros(len(system.tasks), np.int32)
-        next_isr = np.zeros(max(1, len(system.cores) * len(system.isrs)), np.int32)
-        scan: Callable[..., Any] = compiled(look_ahead, len(kinds))
-        scan(
-            kinds,
-            cores,
-            tasks,
-            others,
-            things,
-            next_core,
-            next_act,
-            activated,
-            next_isr,
-            len(system.isrs),
-            hints,
-        )
-        return hints, next_core
+    def _hints(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """What the rest of the boot tells: hints, the core of each first start, starts a core."""
+        e, system = self.events, self.named.system
+        tasks, cores, isrs = len(system.tasks), len(system.cores), len(system.isrs)
+        hints = np.zeros(len(e.kinds), np.int16)
+        next_core = np.full(tasks, -1, np.int32)
+        next_act = np.full(tasks, -1, np.int64)
+        activated = np.zeros(tasks, np.int32)
+        next_isr = np.zeros(max(1, cores * isrs), np.int32)
+        started = np.zeros(max(1, cores * tasks), np.int32)
+        compiled(look_ahead, len(e.kinds))(
+            e.kinds, e.cores, e.whos, e.values,
+            next_core, next_act, activated, next_isr, isrs, started, tasks, hints,
+        )  # fmt: skip
+        return hints, next_core, started.reshape(cores, tasks) if cores * tasks else started
 
 
 def _sizes(named: Named, events: int) -> Sizes:

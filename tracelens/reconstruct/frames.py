@@ -12,6 +12,7 @@ from tracelens.reconstruct import arena as a
 from tracelens.reconstruct.jobtable import job_tables
 from tracelens.reconstruct.names import Named
 from tracelens.reconstruct.overlay import apply_overrides
+from tracelens.reconstruct.rows import EPISODES, JOBS, OCCUPANTS, STATES, Rows
 from tracelens.reconstruct.setup import Facts
 
 REPAIR_TEXTS = (
@@ -26,85 +27,6 @@ UNUSED_TEXTS = (
     "wake without sleep",
     "release of a suspended task",
 )
-
-_BUFFERS = (
-    (a.STATE_ROWS, a.STATE_USED, a.STATE_WIDTH),
-    (a.OCCUPANT_ROWS, a.OCCUPANT_USED, a.OCCUPANT_WIDTH),
-    (a.EPISODE_ROWS, a.EPISODE_USED, a.EPISODE_WIDTH),
-    (a.JOB_ROWS, a.JOB_USED, a.JOB_OUT_WIDTH),
-    (a.RECORD_ROWS, a.RECORD_USED, a.RECORD_WIDTH),
-)
-_STATES, _OCCUPANTS, _EPISODES, _JOBS, _RECORDS = range(5)
-_CODE, _TIME = np.int32, np.int64
-_TYPES = (
-    (_CODE, _TIME, _TIME, np.int8, np.int16, _CODE),
-    (np.int16, _TIME, _TIME, np.int8, _CODE),
-    (_TIME, _TIME, _TIME, np.int8, _CODE, _CODE),
-    (_TIME,) * a.JOB_OUT_WIDTH,
-    (_TIME,) * a.RECORD_WIDTH,
-)
-"""Per buffer and field the type that its column is kept in."""
-
-
-class Rows:
-    """Finished rows as columns, one group a buffer, that grow as they are collected."""
-
-    def __init__(self) -> None:
-        self._columns = [[np.empty(0, dtype) for dtype in types] for types in _TYPES]
-        self._counts = [0] * len(_TYPES)
-
-    def collect(self, memory: np.ndarray, share_done: float) -> None:
-        """Take the finished rows out of the arena's buffers.
-
-        `share_done` of the events has been taken: how many rows there will be is judged by it,
-        so that the columns are rarely moved.
-        """
-        for number, (base, used, width) in enumerate(_BUFFERS):
-            count = int(memory[used])
-            if not count:
-                continue
-            start = int(memory[base])
-            block = memory[start : start + count * width].reshape(count, width)
-            at = self._counts[number]
-            self._make_room(number, at + count, share_done)
-            for column, values in zip(self._columns[number], block.T, strict=True):
-                column[at : at + count] = values
-            self._counts[number] = at + count
-            memory[used] = 0
-
-    def _make_room(self, number: int, needed: int, share_done: float) -> None:
-        columns = self._columns[number]
-        if needed <= len(columns[0]):
-            return
-        size = max(needed, int(needed / max(share_done, 0.05) * 1.02))
-        for position, column in enumerate(columns):
-            larger = np.empty(size, column.dtype)
-            larger[: self._counts[number]] = column[: self._counts[number]]
-            columns[position] = larger
-
-    def extend(self, later: "Rows") -> None:
-        """Put the rows of a later boot behind these."""
-        for number in range(len(_TYPES)):
-            self._columns[number] = [
-                np.concatenate(pair)
-                for pair in zip(self.columns(number), later.columns(number), strict=True)
-            ]
-            self._counts[number] += later._counts[number]
-
-    def columns(self, buffer: int) -> list[np.ndarray]:
-        """The columns of one buffer."""
-        return [column[: self._counts[buffer]] for column in self._columns[buffer]]
-
-    def jobs(self) -> np.ndarray:
-        """Job rows as one array of (rows, fields)."""
-        return np.stack(self.columns(_JOBS), axis=1)
-
-    def records(self, kind: int) -> np.ndarray:
-        """The rows of one rarer kind, (rows, fields), without the kind."""
-        columns = self.columns(_RECORDS)
-        chosen = np.flatnonzero(columns[0] == kind)
-        return np.stack([column[chosen] for column in columns[1:]], axis=1)
-
 
 class Labels:
     """The names behind the machine's numbers, as Enum columns."""
@@ -169,14 +91,14 @@ def timeline(
     named: Named,
     about: Facts,
     rows: Rows,
-    bounds: list[tuple[int, int]],
+    boots: list[tuple[int, int]],
+    span_ns: int,
     lost: int,
 ) -> Timeline:
-    """All documented tables of a run."""
+    """All documented tables of a run. `boots` has the first event row and time of each boot."""
     labels = Labels(named)
-    span = int(named.times[-1]) if len(named.times) else 0
     jobs, episodes = job_tables(
-        rows.columns(_JOBS), rows.columns(_EPISODES), named, about, labels, log, bounds
+        rows.give_up(JOBS), rows.give_up(EPISODES), named, about, labels, log, boots
     )
     job_of = jobs.old_to_new
     contradictions = _places(log, rows.records(a.R_CONTRADICTION), labels)
@@ -184,9 +106,9 @@ def timeline(
     return Timeline(
         log=replace(log, unused=_with_unused(log, rows.records(a.R_UNUSED))),
         system=named.system,
-        span_ns=span,
+        span_ns=span_ns,
         lost_events=lost,
-        task_states=_task_states(rows.columns(_STATES), labels),
+        task_states=_task_states(rows.give_up(STATES), labels),
         occupancy=_occupancy(rows, labels),
         jobs=jobs.frame,
         episodes=episodes,
@@ -219,7 +141,7 @@ def _task_states(columns: list[np.ndarray], labels: Labels) -> pl.DataFrame:
 
 def _occupancy(rows: Rows, labels: Labels) -> pl.DataFrame:
     core, start, end, occupant, who = apply_overrides(
-        rows.columns(_OCCUPANTS), rows.records(a.R_OVERRIDE)
+        rows.give_up(OCCUPANTS), rows.records(a.R_OVERRIDE)
     )
     actor = np.where((who >= 0) & (occupant == a.IN_ISR), who + len(labels.task.names), who)
     return pl.DataFrame(

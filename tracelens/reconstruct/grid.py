@@ -5,16 +5,12 @@ precedes. Releases are counted along by whole periods from one to the next, so t
 one moves nothing.
 """
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 
 from tracelens.model.system import System
 from tracelens.reconstruct import arena as a
+from tracelens.reconstruct.rows import Rows
 from tracelens.reconstruct.setup import Facts
-
-if TYPE_CHECKING:
-    from tracelens.reconstruct.frames import Rows
 
 NO_RELEASE = a.SPLIT | a.STARTUP | a.PROVISIONAL | a.UNDER_WAY
 
@@ -26,7 +22,7 @@ def envelope(releases: np.ndarray, period: int) -> int:
     return int((releases - nominal).min())
 
 
-def envelopes(rows: "Rows", system: System, about: Facts) -> dict[int, int]:
+def envelopes(rows: Rows, system: System, about: Facts) -> dict[int, int]:
     """Task index → origin of its grid, for periodic tasks whose jobs are begun by releases."""
     jobs = rows.jobs()
     whole = (jobs[:, 6] & NO_RELEASE == 0) & (jobs[:, 5] != a.DISCARDED)

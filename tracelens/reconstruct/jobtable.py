@@ -32,12 +32,12 @@ def job_tables(
     about: Facts,
     labels: "Labels",
     log: Log,
-    bounds: list[tuple[int, int]],
+    boots: list[tuple[int, int]],
 ) -> tuple[Jobs, pl.DataFrame]:
     """The tables JOBS and EPISODES."""
     number, task, release, first, end, status, flags, ran, begun_at, ended_at, _, _ = job_columns
     real = np.flatnonzero(status != a.DISCARDED)
-    order = real[np.lexsort((number[real], release[real], task[real]))]
+    order = real[by_task_and_release(task[real], release[real], number[real])]
     old_to_new = np.full(int(number.max(initial=-1)) + 1, -1, np.int64)
     old_to_new[number[order]] = np.arange(len(order))
     task, release, first, end, status, flags, ran, begun_at, ended_at = (
@@ -63,7 +63,7 @@ def job_tables(
             "end_ns": end,
             "status": pl.Series(status.astype(np.uint8)).cat.to(tables.JobStatus),
             "inferred": pl.Series((flags & a.INFERRED) != 0),
-            "hidden": hidden(task, release, end, status, flags, begun_at, named, about, bounds),
+            "hidden": hidden(task, release, end, status, flags, begun_at, named, about, boots),
             "execution_ns": ran,
             "deadline_ns": known.gather(task),
             "response_ns": end - release,
@@ -86,6 +86,20 @@ def job_tables(
         *(pl.when(~pl.col("is_open")).then(c).alias(c) for c in ("end_part", "end_line")),
     ).select(*tables.JOBS.columns)
     return Jobs(frame, old_to_new), _episodes(episodes, labels)
+
+
+def by_task_and_release(task: np.ndarray, release: np.ndarray, number: np.ndarray) -> np.ndarray:
+    """The order of jobs by task, release, then number.
+
+    Jobs come in order of completion, which within a task is nearly always that of release.
+    """
+    order = np.argsort(task.astype(np.int16 if task.max(initial=0) < 2**15 else np.int32), kind="stable")
+    sorted_task, sorted_release = task[order], release[order]
+    same = sorted_task[1:] == sorted_task[:-1]
+    rising = sorted_release[1:] > sorted_release[:-1]
+    if (rising | ~same).all():
+        return order
+    return np.lexsort((number, release, task))
 
 
 def _episode_columns(columns: list[np.ndarray], old_to_new: np.ndarray) -> list[np.ndarray]:
@@ -145,13 +159,14 @@ def hidden(
     begun_at: np.ndarray,
     named: Named,
     about: Facts,
-    bounds: list[tuple[int, int]],
+    starts: list[tuple[int, int]],
 ) -> np.ndarray:
     """How many nominal releases each complete job swallowed: those after its own, before its end,
-    and before that of the task's next job. Columns as in the job table, sorted by task, release.
+    and before that of the task's next job. Columns as in the job table, sorted by task, release;
+    `starts` has the first event row and the time (ns) of each boot.
     """
     count = np.zeros(len(task), np.int64)
-    first_rows = np.array([first for first, _ in bounds])
+    first_rows = np.array([first for first, _ in starts])
     boots = np.searchsorted(first_rows, begun_at, side="right") - 1
     for number, one in enumerate(named.system.tasks):
         period = one.period_ns
@@ -162,8 +177,7 @@ def hidden(
             rows = of_task[boots[of_task] == boot]
             seen = (flags[rows] & NO_RELEASE) == 0
             if one.offset_ns is not None:
-                start = int(named.times[bounds[boot][0]])
-                origin, slack = start + one.offset_ns, period // 2
+                origin, slack = starts[boot][1] + one.offset_ns, period // 2
             elif seen.any():
                 origin, slack = envelope(release[rows][seen], period), 0
             else:

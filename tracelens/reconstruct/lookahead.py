@@ -23,33 +23,35 @@ _NOTHING = -1
 _ANOTHER = -2
 
 
-def look_ahead(kinds, cores, tasks, others, things, next_core, next_act, activated, next_isr, isrs, hints):  # noqa: ANN001, ANN201, PLR0913
+def look_ahead(kinds, cores, whos, values, next_core, next_act, activated, next_isr, isrs, started, n_tasks, hints):  # noqa: ANN001, ANN201, PLR0913
     """Fill `hints`, one an event, and leave the core of each task's first start in `next_core`.
 
     start: the core of the task's next start, -1 if none; request: 1 if it spins; suspend: 1 if
     the task is activated again; enter: 1 if its leave is missing. next_core and next_act (one a
-    task) must be -1, activated (one a task) and next_isr (one a core and handler) 0.
+    task) must be -1, activated (one a task), next_isr (one a core and handler) and started (one a
+    core and task: whether it ever starts there) 0.
     """
     for i in range(len(kinds) - 1, -1, -1):
         kind = kinds[i] | 0
-        t = tasks[i] | 0
+        t = whos[i] | 0
         if t >= 0:
             if kind == _START:
                 hints[i] = next_core[t]
                 next_core[t] = cores[i]
+                started[cores[i] * n_tasks + t] = 1
             elif kind == _REQUEST:
-                hints[i] = 1 if next_act[t] == things[i] or next_act[t] == _NOTHING else 0
+                hints[i] = 1 if next_act[t] == values[i] or next_act[t] == _NOTHING else 0
                 next_act[t] = _ANOTHER
             elif kind == _LOCK:
-                next_act[t] = things[i]
+                next_act[t] = values[i]
             elif kind == _ACTIVATE:
                 activated[t] = 1
             elif kind == _SUSPEND:
                 hints[i] = activated[t]
             elif kind == _WAIT or kind == _UNLOCK or kind == _TERMINATE:
                 next_act[t] = _ANOTHER
-        elif others[i] >= 0 and (kind == _ENTER or kind == _LEAVE):
-            slot = cores[i] * isrs + others[i]
+        elif t < -1 and (kind == _ENTER or kind == _LEAVE):
+            slot = cores[i] * isrs - 2 - t
             if kind == _ENTER:
                 hints[i] = 0 if next_isr[slot] == 1 else 1
                 next_isr[slot] = 2

@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from tracelens.compiled import compiled
 from tracelens.model.events import CODE, EVENT_WORDS, NO_TASK
 from tracelens.model.system import Core, Isr, Lock, Place, Queue, System, Task
 
@@ -32,39 +33,60 @@ _LARGEST = 1 << 62
 Declared = Task | Isr | Lock | Queue
 Pair = tuple[str, str]
 """An event word and a token that occur together."""
+Meaning = tuple[Place | None, int]
+"""From where in the log on (None: from its begin), and the number of the thing."""
 
 
 @dataclass(frozen=True, slots=True)
 class Named:
-    """The events in numbers, and the things that the numbers mean.
+    """What the events' tokens mean.
 
-    Arrays have one entry an event: `cores` (index into system.cores), `kinds` (event codes),
-    `tasks` (index into system.tasks), `others` (index into system.isrs), `things` (index into
-    `objects`), `numbers` (the value as an integer; 1 for `sched` of a mask); -1 where there is
-    none. `objects` are the names of all locks, queues, and words waited for. `system` has one
-    record a name, with everything added that the events name. `stocked` are the queues whose
-    sends or receives are logged.
+    `system` has one record a name, with everything added that the events name. `objects` are
+    the names of all locks, queues, and words waited for; `locks` those of them that are locks,
+    `stocked` the queues whose sends or receives are logged, `takers` which tasks (index into
+    system.tasks) receive from each, and `marked` the tasks whose jobs have marks of their own.
     """
 
     system: System
     objects: tuple[str, ...]
     locks: frozenset[str]
     stocked: frozenset[str]
+    takers: dict[str, frozenset[int]]
+    marked: frozenset[int]
+
+
+@dataclass(frozen=True, slots=True)
+class Numbered:
+    """The events in numbers, one entry an event.
+
+    times: ns; cores: index into system.cores; kinds: event codes; whos: the task that the event
+    is about, as index into system.tasks, or -2 - index into system.isrs, or -1 for nobody;
+    values: index into `objects` of a lock, a queue or what is waited for, else the value as an
+    integer (1 for `sched` of a mask), else -1. Priorities are turned so that a higher number is
+    more urgent.
+    """
+
     times: np.ndarray
     cores: np.ndarray
     kinds: np.ndarray
-    tasks: np.ndarray
-    others: np.ndarray
-    things: np.ndarray
-    numbers: np.ndarray
+    whos: np.ndarray
+    values: np.ndarray
+
+    def part(self, first: int, last: int) -> "Numbered":
+        """The events [first, last)."""
+        return Numbered(
+            self.times[first:last],
+            self.cores[first:last],
+            self.kinds[first:last],
+            self.whos[first:last],
+            self.values[first:last],
+        )
 
 
-def name_events(events: pl.DataFrame, declared: System) -> Named:
-    """Resolve every token of the event table `events` against what is declared.
-
-    Priorities in `numbers` are turned so that a higher number is more urgent.
-    """
-    kinds = events["event"].to_physical().to_numpy()
+def name_events(events: pl.DataFrame, declared: System) -> tuple[Named, Numbered]:
+    """Resolve every token of the event table `events` against what is declared."""
+    # Writable, for a compiled function would copy what it may not write.
+    kinds = events["event"].to_physical().to_numpy(writable=True)
     subjects = _Column(events["subject"], kinds)
     values = _Column(events["value"], kinds)
     roles = _Roles(declared, subjects.pairs, values.pairs)
@@ -84,30 +106,38 @@ def name_events(events: pl.DataFrame, declared: System) -> Named:
             ]
         )
     )
-    index_of = {
-        kind: {name: number for number, name in enumerate(names)}
-        for kind, names in (("task", task_names), ("isr", isr_names), ("object", objects))
-    }
-    places = _Places(events)
-
-    def task_of(pair: Pair) -> list[tuple[Place | None, int]]:
-        return _numbered(roles.task_meaning(pair), index_of["task"])
-
-    def handler_of(pair: Pair) -> list[tuple[Place | None, int]]:
-        return _numbered(roles.handler_meaning(pair), index_of["isr"])
-
-    def thing_of(pair: Pair) -> list[tuple[Place | None, int]]:
-        return _numbered(roles.thing_meaning(pair), index_of["object"])
-
+    task_index, isr_index, object_index = (
+        {name: number for number, name in enumerate(names)}
+        for names in (task_names, isr_names, objects)
+    )
     turn = -1 if declared.order == "lower_first" else 1
 
-    def number_of(pair: Pair) -> list[tuple[Place | None, int]]:
-        return [(None, _number(pair, turn))]
+    def who(pair: Pair) -> list[Meaning]:
+        task = roles.task_meaning(pair)
+        if task:
+            return [(place, task_index[name]) for place, name in task]
+        return [(place, -2 - isr_index[name]) for place, name in roles.handler_meaning(pair)]
+
+    def value(pair: Pair) -> list[Meaning]:
+        thing = roles.thing_meaning(pair)
+        return [(place, object_index[name]) for place, name in thing] or [
+            (None, _number(pair, turn))
+        ]
 
     cores = _with_seen_cores(declared.cores, events)
     core_index = np.zeros(256, np.uint8)
     core_index[[core.id for core in cores]] = np.arange(len(cores), dtype=np.uint8)
-    return Named(
+    places = _Places(events)
+    numbered = Numbered(
+        times=events["time_ns"].to_numpy(writable=True),
+        cores=core_index[events["core"].to_numpy()],
+        kinds=kinds,
+        whos=subjects.meaning(kinds, who, np.int32, places),
+        values=values.meaning(kinds, value, np.int64, places),
+    )
+    stocked = [pair for pair in values.pairs if pair[0] in _OF_QUEUES]
+    stock = frozenset(name for pair in stocked for _, name in roles.thing_meaning(pair))
+    named = Named(
         system=replace(
             declared,
             tasks=_complete(Task, declared.tasks, task_names),
@@ -118,18 +148,30 @@ def name_events(events: pl.DataFrame, declared: System) -> Named:
         ),
         objects=tuple(objects),
         locks=frozenset(lock_names),
-        stocked=frozenset(
-            name for word, token in values.pairs if word in _OF_QUEUES and token
-            for _, name in roles.thing_meaning((word, token))
+        stocked=stock,
+        takers=_takers(numbered, objects, stock),
+        marked=frozenset(
+            number
+            for pair in subjects.pairs
+            if pair[0] in ("arrive", "finish")
+            for _, number in who(pair)
+            if number >= 0
         ),
-        times=events["time_ns"].to_numpy(),
-        cores=core_index[events["core"].to_numpy()],
-        kinds=kinds,
-        tasks=subjects.meaning(task_of, np.int32, places),
-        others=subjects.meaning(handler_of, np.int32, places),
-        things=values.meaning(thing_of, np.int32, places),
-        numbers=values.meaning(number_of, np.int64, places),
     )
+    return named, numbered
+
+
+def _takers(
+    numbered: Numbered, objects: Sequence[str], stock: frozenset[str]
+) -> dict[str, frozenset[int]]:
+    """Which tasks receive from each queue, by index."""
+    receives = np.flatnonzero(numbered.kinds == CODE["receive"])
+    queues, whos = numbered.values[receives], numbered.whos[receives]
+    return {
+        name: frozenset(np.unique(whos[queues == number]).tolist())
+        for number, name in enumerate(objects)
+        if name in stock
+    }
 
 
 class _Column:
@@ -139,37 +181,52 @@ class _Column:
         distinct = column.unique().drop_nulls()
         texts = distinct.cast(pl.String).to_list()
         physical = distinct.to_physical().to_numpy().astype(np.int64)
-        dense = np.zeros(int(physical.max(initial=-1)) + 2, np.int64)
-        dense[physical] = np.arange(1, len(texts) + 1)
-        codes = column.to_physical().fill_null(len(dense) - 1).to_numpy()
-        self._width = len(texts) + 1
-        self._keys = kinds * np.int64(self._width) + dense[codes]
-        counts = np.bincount(self._keys, minlength=len(EVENT_WORDS) * self._width)
-        used = np.flatnonzero(counts)
+        self._none = int(physical.max(initial=-1)) + 1
+        self._dense = np.zeros(self._none + 1, np.int32)
+        self._dense[physical] = np.arange(1, len(texts) + 1)
+        codes = column.to_physical().fill_null(self._none)
+        self.codes = codes.to_numpy(writable=True).view(np.int32)
+        self.width = len(texts) + 1
+        used = np.zeros(len(EVENT_WORDS) * self.width, np.uint8)
+        compiled(_mark_pairs, len(kinds))(kinds, self.codes, self._dense, self.width, used)
         texts.insert(0, "")
-        self._pair_of = {
-            int(key): (EVENT_WORDS[key // self._width], texts[key % self._width]) for key in used
+        self.pair_of = {
+            int(key): (EVENT_WORDS[key // self.width], texts[key % self.width])
+            for key in np.flatnonzero(used)
         }
-        self.pairs: tuple[Pair, ...] = tuple(self._pair_of.values())
+        self.pairs: tuple[Pair, ...] = tuple(self.pair_of.values())
 
     def meaning(
         self,
-        of: Callable[[Pair], list[tuple[Place | None, int]]],
+        kinds: np.ndarray,
+        of: Callable[[Pair], list[Meaning]],
         dtype: Any,
         places: "_Places",
     ) -> np.ndarray:
         """For each event the number that `of` gives its pair, the last whose place is not later."""
-        table = np.full(len(EVENT_WORDS) * self._width, -1, dtype)
+        table = np.full(len(EVENT_WORDS) * self.width, -1, dtype)
         later: list[tuple[int, Place, int]] = []
-        for key, pair in self._pair_of.items():
+        for key, pair in self.pair_of.items():
             meanings = of(pair)
             if meanings:
                 table[key] = meanings[0][1]
                 later += [(key, place, n) for place, n in meanings[1:] if place is not None]
-        result = table[self._keys]
+        result = np.empty(len(kinds), dtype)
+        compiled(_look_up, len(kinds))(kinds, self.codes, self._dense, self.width, table, result)
         for key, place, number in later:
-            result[(self._keys == key) & places.from_on(place)] = number
+            here = kinds.astype(np.int64) * self.width + self._dense[self.codes] == key
+            result[here & places.from_on(place)] = number
         return result
+
+
+def _mark_pairs(kinds, codes, dense, width, used):  # noqa: ANN001, ANN202
+    for i in range(len(kinds)):
+        used[kinds[i] * width + dense[codes[i]]] = 1
+
+
+def _look_up(kinds, codes, dense, width, table, result):  # noqa: ANN001, ANN202, PLR0913
+    for i in range(len(kinds)):
+        result[i] = table[kinds[i] * width + dense[codes[i]]]
 
 
 class _Places:
@@ -242,12 +299,6 @@ def _by_id(records: Iterable[Declared]) -> dict[str, list[Declared]]:
 def _meanings(token: str, records: dict[str, list[Declared]]) -> list[tuple[Place | None, str]]:
     """(from where on, name) of a token, in order; the first holds from the begin."""
     return [(r.line, r.name) for r in records.get(token, ())] or [(None, token)]
-
-
-def _numbered(
-    meanings: list[tuple[Place | None, str]], index: dict[str, int]
-) -> list[tuple[Place | None, int]]:
-    return [(place, index[name]) for place, name in meanings]
 
 
 def _number(pair: Pair, turn: int) -> int:

@@ -4,7 +4,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tracelens.model.events import CODE
 from tracelens.model.system import Task
 from tracelens.reconstruct import arena as a
 from tracelens.reconstruct.names import Named
@@ -29,7 +28,6 @@ def is_idle(task: Task) -> bool:
 
 def facts(named: Named) -> Facts:
     """How each task's jobs are told, and which tasks are idle tasks."""
-    marked = _tasks_with(named, ("arrive", "finish"))
     index = {name: number for number, name in enumerate(named.objects)}
     names = {record.id: record.name for record in (*named.system.locks, *named.system.queues)}
     modes, activations = [], []
@@ -37,7 +35,7 @@ def facts(named: Named) -> Facts:
         thing = names.get(task.activation or "", task.activation)
         if is_idle(task):
             mode = a.NO_JOBS
-        elif number in marked:
+        elif number in named.marked:
             mode = a.BY_MARKS
         elif task.activation is None:
             mode = a.BY_RELEASE
@@ -59,26 +57,26 @@ def facts(named: Named) -> Facts:
     )
 
 
-def _tasks_with(named: Named, words: tuple[str, ...]) -> set[int]:
-    rows = np.isin(named.kinds, [CODE[word] for word in words])
-    return set(np.unique(named.tasks[rows]).tolist()) - {-1}
-
-
 def fill(
     memory: np.ndarray,
     named: Named,
     about: Facts,
     next_core: np.ndarray,
+    idle_at: np.ndarray,
     grid: dict[int, int],
     start_ns: int,
 ) -> None:
-    """Write the state at the begin of a boot at `start_ns` into an arena that is all zero."""
+    """Write the state at the begin of a boot at `start_ns` into an arena that is all zero.
+
+    next_core: the core of each task's first start; idle_at[core, task]: whether it starts there;
+    grid: the origin of the nominal releases of a task that declares none.
+    """
     memory[a.NOW] = start_ns
     memory[a.POLICY] = _POLICIES[named.system.policy]
     memory[a.LATE] = about.late_ns
     memory[a.DIRTY] = 1
     _fill_tasks(memory, named, about, next_core, grid, start_ns)
-    _fill_cores(memory, named, about, next_core, start_ns)
+    _fill_cores(memory, named, about, idle_at, start_ns)
     _fill_objects(memory, named, about)
     isrs = memory[a.ISRS] + np.arange(len(named.system.isrs)) * a.ISR_WIDTH
     memory[isrs + a.PENDED] = a.NONE
@@ -132,7 +130,7 @@ def _fill_tasks(
 
 
 def _fill_cores(
-    memory: np.ndarray, named: Named, about: Facts, next_core: np.ndarray, start_ns: int
+    memory: np.ndarray, named: Named, about: Facts, idle_at: np.ndarray, start_ns: int
 ) -> None:
     cores = named.system.cores
     rows = memory[a.CORES] + np.arange(len(cores)) * a.CORE_WIDTH
@@ -142,12 +140,11 @@ def _fill_cores(
         memory[rows + field] = start_ns
     memory[rows + a.OCCUPANT] = a.NOBODY_KNOWS
     memory[rows + a.CORE_TOUCHED] = 1
-    started = named.kinds == CODE["start"]
     for number, idle in enumerate(about.idle):
         if not idle:
             continue
         task = named.system.tasks[number]
-        homes = set(np.unique(named.cores[started & (named.tasks == number)]).tolist())
+        homes = set(np.flatnonzero(idle_at[:, number]).tolist())
         homes |= {n for n, core in enumerate(cores) if core.id == task.core}
         if not homes and len(cores) == 1:
             homes = {0}
@@ -173,8 +170,7 @@ def _fill_objects(memory: np.ndarray, named: Named, about: Facts) -> None:
     for number, (mode, thing) in enumerate(zip(about.modes, about.activations, strict=True)):
         if mode == a.BY_QUEUE and thing >= 0:
             consumers.setdefault(thing, []).append(number)
-    receives = named.kinds == CODE["receive"]
     for thing, numbers in consumers.items():
-        takers = set(np.unique(named.tasks[receives & (named.things == thing)]).tolist())
-        alone = len(numbers) == 1 and takers <= {numbers[0], -1}
+        takers = {who for who in named.takers[named.objects[thing]] if who >= 0}
+        alone = len(numbers) == 1 and takers <= {numbers[0]}
         memory[rows[thing] + a.CONSUMER] = numbers[0] if alone else a.SHARED

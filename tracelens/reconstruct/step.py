@@ -119,20 +119,20 @@ def prove_running(M: Memory, t: int, c: int) -> None:
         on_contradiction(M, c, t)
 
 
-def on_task_event(M: Memory, kind: int, t: int, c: int, thing: int, number: int, hint: int) -> None:
+def on_task_event(M: Memory, kind: int, t: int, c: int, value: int, hint: int) -> None:
     """Dispatch an event whose subject is a task."""
     if kind == START:
         on_start(M, t, c, hint)
     elif kind == RELEASE:
         on_release(M, t, c)
     elif kind == WAIT:
-        on_wait(M, t, thing, c)
+        on_wait(M, t, value, c)
     elif kind == REQUEST:
-        on_request(M, t, thing, hint == 1)
+        on_request(M, t, value, hint == 1)
     elif kind == LOCK_EVENT:
-        on_lock(M, t, thing)
+        on_lock(M, t, value)
     elif kind == UNLOCK:
-        on_unlock(M, t, thing)
+        on_unlock(M, t, value)
     elif kind == PREEMPT:
         on_preempt(M, t)
     elif kind == ACTIVATE:
@@ -142,21 +142,21 @@ def on_task_event(M: Memory, kind: int, t: int, c: int, thing: int, number: int,
     elif kind == SUSPEND:
         on_suspend(M, t, hint == 1)
     elif kind == PRIORITY:
-        on_priority(M, t, number)
+        on_priority(M, t, value)
     elif kind == ARRIVE:
         r = core_row(M, c)
         by_itself = M[r + RUN] == t and M[r + DEPTH] == 0
-        on_arrive(M, t, by_itself, number)
+        on_arrive(M, t, by_itself, value)
     elif kind == FINISH:
-        on_finish(M, t, number)
+        on_finish(M, t, value)
     elif kind == SEND:
-        on_send(M, thing)
+        on_send(M, value)
     elif kind == RECEIVE:
-        on_receive(M, t, thing)
+        on_receive(M, t, value)
     elif kind == MASK:
-        on_mask(M, c, t, number == SCHED)
+        on_mask(M, c, t, value == SCHED)
     elif kind == UNMASK:
-        on_unmask(M, c, number == SCHED)
+        on_unmask(M, c, value == SCHED)
     if kind == LOCK_EVENT or kind == UNLOCK or kind == REQUEST:
         touch_core(M, c)
     if is_act(kind):
@@ -165,7 +165,7 @@ def on_task_event(M: Memory, kind: int, t: int, c: int, thing: int, number: int,
     M[task_row(M, t) + LAST_OWN] = M[NOW]
 
 
-def on_other_event(M: Memory, kind: int, who: int, c: int, thing: int, number: int, hint: int) -> None:
+def on_other_event(M: Memory, kind: int, who: int, c: int, value: int, hint: int) -> None:
     """Dispatch an event whose subject is a handler, a core, or nobody. `who`: the handler."""
     if kind == ENTER:
         on_enter(M, who, c, hint)
@@ -174,17 +174,17 @@ def on_other_event(M: Memory, kind: int, who: int, c: int, thing: int, number: i
     elif kind == PEND:
         on_pend(M, who)
     elif kind == SEND:
-        on_send(M, thing)
+        on_send(M, value)
     elif kind == RECEIVE:
-        on_receive(M, NONE, thing)
+        on_receive(M, NONE, value)
     elif kind == LOCK_EVENT:
-        on_lock(M, NONE, thing)
+        on_lock(M, NONE, value)
     elif kind == UNLOCK:
-        on_unlock(M, NONE, thing)
+        on_unlock(M, NONE, value)
     elif kind == MASK:
-        on_mask(M, c, NONE, number == SCHED)
+        on_mask(M, c, NONE, value == SCHED)
     elif kind == UNMASK:
-        on_unmask(M, c, number == SCHED)
+        on_unmask(M, c, value == SCHED)
     elif kind == SLEEP:
         on_sleep(M, c)
     elif kind == WAKE:
@@ -206,15 +206,13 @@ def has_room(M: Memory) -> bool:
     )
 
 
-def advance(M, times, cores, kinds, tasks, others, things, numbers, hints, first, last, row):  # noqa: ANN001, ANN201, PLR0913
+def advance(M, times, cores, kinds, whos, values, hints, first, last, row):  # noqa: ANN001, ANN201, PLR0913
     """Take the events [first, last) into the state; return the first one not taken.
 
     It stops early when a pool or a buffer may overflow: the driver makes room and goes on.
 
-    times: ns, never falling; cores: dense numbers; kinds: event codes; tasks: the task that the
-    event is about, NONE if none; others: the handler; things: lock, queue or what is waited
-    for; numbers: the value as a number; hints: what only a look ahead can tell (see `lookahead`);
-    row: number of the event at index 0 in the whole event table.
+    The columns are those of `names.Numbered`; hints: what only a look ahead can tell (see
+    `lookahead`); row: number of the event at index 0 in the whole event table.
     """
     i = first
     while i < last:
@@ -228,22 +226,21 @@ def advance(M, times, cores, kinds, tasks, others, things, numbers, hints, first
         # '| 0' widens the narrow columns to the arena's integers: one compiled form of each
         # function instead of one for every combination of widths.
         c = cores[i] | 0
-        t = tasks[i] | 0
+        t = whos[i] | 0
         kind = kinds[i] | 0
-        thing = things[i] | 0
         hint = hints[i] | 0
         if kind == LOST_EVENT:
-            on_lost(M, c, numbers[i])
+            on_lost(M, c, values[i])
         elif t >= 0:
             if is_act(kind) and not (
                 M[task_row(M, t) + STATE] == RUNNING and M[task_row(M, t) + CORE] == c
             ):
                 prove_running(M, t, c)
             accrue(M, c)
-            on_task_event(M, kind, t, c, thing, numbers[i], hint)
+            on_task_event(M, kind, t, c, values[i], hint)
         else:
             accrue(M, c)
-            on_other_event(M, kind, others[i] | 0, c, thing, numbers[i], hint)
+            on_other_event(M, kind, -2 - t, c, values[i], hint)
         M[core_row(M, c) + LAST] = M[NOW]
         i += 1
     return i
