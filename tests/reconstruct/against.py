@@ -143,12 +143,16 @@ def inversion_rows(run: Timeline) -> list[tuple[Any, ...]]:
 
 
 def merged(rows: list[tuple[Any, ...]], at: int) -> list[tuple[Any, ...]]:
-    """Intervals of one thing that touch and say the same, joined. rows[at] and after: start, end."""
+    """Intervals of one thing that touch and say the same, joined; row[at]: start, then end."""
     joined: list[tuple[Any, ...]] = []
     for row in sorted(rows, key=lambda r: (str(r[0]), r[at])):
-        if joined and joined[-1][0] == row[0] and joined[-1][at + 1] == row[at]:
-            if joined[-1][at + 2 :] == row[at + 2 :]:
-                joined[-1] = (*joined[-1][: at + 1], row[at + 1], *row[at + 2 :])
-                continue
-        joined.append(row)
+        before = joined[-1] if joined else ()
+        if before and (before[0], before[at + 1], *before[at + 2 :]) == (
+            row[0],
+            row[at],
+            *row[at + 2 :],
+        ):
+            joined[-1] = (*before[: at + 1], row[at + 1], *row[at + 2 :])
+        else:
+            joined.append(row)
     return joined

@@ -1,4 +1,4 @@
-"""What holds for every log: tiling, sums, one occupant a core, and that parts make no difference."""
+"""What holds for every log: tiling, sums, one occupant a core; parts make no difference."""
 
 import os
 from collections.abc import Iterator

@@ -47,16 +47,15 @@ NO_TASK: Final = "-"
 
 HEADER: Final = "time,core,event,subject,value"
 
-EVENTS: Final = pl.Schema(
-    {
-        "part": pl.UInt16,  # index into Log.sources: the file that the line stands in
-        "line": pl.UInt32,  # 1-based line number in that file
-        "boot": pl.UInt16,  # 0 for the first boot; a restart of the target counts one up
-        "time_ns": pl.Int64,  # from the first event of the log, boots laid end to end
-        "core": pl.UInt8,
-        "event": EVENT,
-        "subject": pl.Categorical(),  # the token as written (an id, or a word for itself)
-        "value": pl.Categorical(),  # the token as written; null where empty
-    }
-)
+_EVENTS: dict[str, pl.DataType | type[pl.DataType]] = {
+    "part": pl.UInt16,  # index into Log.sources: the file that the line stands in
+    "line": pl.UInt32,  # 1-based line number in that file
+    "boot": pl.UInt16,  # 0 for the first boot; a restart of the target counts one up
+    "time_ns": pl.Int64,  # from the first event of the log, boots laid end to end
+    "core": pl.UInt8,
+    "event": EVENT,
+    "subject": pl.Categorical(),  # the token as written (an id, or a word for itself)
+    "value": pl.Categorical(),  # the token as written; null where empty
+}
+EVENTS: Final = pl.Schema(_EVENTS)
 """The event table: one row an event, in order of time; rows of equal time keep the log's order."""

@@ -1,18 +1,18 @@
 """What reading a log gives: its events, what it declares, and what could not be used."""
 
 from dataclasses import dataclass
+from typing import Final
 
 import polars as pl
 
 from tracelens.model.system import System
 
-UNUSED = pl.Schema(
-    {
-        "reason": pl.String,  # plain words, the same for every line of that kind
-        "count": pl.Int64,
-        "first_lines": pl.List(pl.String),  # at most five: '118', or 'name.csv:118' of several files
-    }
-)
+_UNUSED: dict[str, pl.DataType | type[pl.DataType]] = {
+    "reason": pl.String,  # plain words, the same for every line of that kind
+    "count": pl.Int64,
+    "first_lines": pl.List(pl.String),  # at most five: '118', or 'name.csv:118' of several files
+}
+UNUSED: Final = pl.Schema(_UNUSED)
 """Lines that were not used, counted by reason. A log without damage has no row."""
 
 

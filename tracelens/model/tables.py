@@ -244,7 +244,7 @@ RECONSTRUCTED: Final = {
 # ---------------------------------------------------------------------- made by the measures
 
 
-def _statistics(prefix: str, what: str, *names: str) -> dict[str, tuple]:
+def _statistics(prefix: str, what: str, *names: str) -> dict[str, tuple[type[pl.DataType], str]]:
     """Columns `{prefix}_{name}_ns`, null where nothing was observed."""
     return {f"{prefix}_{name}_ns": (pl.Int64, f"{name} of {what}") for name in names}
 

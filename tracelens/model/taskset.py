@@ -10,9 +10,7 @@ from typing import Literal
 
 from tracelens.model.system import System
 
-StepKind = Literal[
-    "run", "lock", "unlock", "send", "receive", "suspend", "activate", "mark"
-]
+StepKind = Literal["run", "lock", "unlock", "send", "receive", "suspend", "activate", "mark"]
 
 
 @dataclass(frozen=True, slots=True)

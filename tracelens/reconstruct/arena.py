@@ -15,10 +15,7 @@ of tasks to watch, holder chains, three pools (open jobs, holds, queued items), 
 finished rows. Links between rows are indices, never offsets, so a region can grow.
 """
 
-from dataclasses import dataclass
 from typing import Any, Final
-
-import numpy as np
 
 Memory = Any
 """A numpy array of int64, or a list of int: both are indexed alike."""
@@ -260,30 +257,37 @@ NO_REASON, HOLDER_RUNS, PUSHED = range(3)
 
 
 def task_row(M: Memory, t: int) -> int:
+    """The row of task t."""
     return M[TASKS] + t * TASK_WIDTH
 
 
 def core_row(M: Memory, c: int) -> int:
+    """The row of core c."""
     return M[CORES] + c * CORE_WIDTH
 
 
 def object_row(M: Memory, o: int) -> int:
+    """The row of a lock, a queue or a word."""
     return M[OBJECTS] + o * OBJECT_WIDTH
 
 
 def job_row(M: Memory, j: int) -> int:
+    """The row of an open job."""
     return M[JOBS] + j * JOB_WIDTH
 
 
 def hold_row(M: Memory, h: int) -> int:
+    """The row of a hold."""
     return M[HOLDS] + h * HOLD_WIDTH
 
 
 def item_row(M: Memory, i: int) -> int:
+    """The row of a queued item."""
     return M[ITEMS] + i * ITEM_WIDTH
 
 
 def stack_row(M: Memory, c: int, depth: int) -> int:
+    """The row of the handler that is `depth` deep on the stack of core c."""
     return M[STACKS] + (c * MAX_DEPTH + depth) * STACK_WIDTH
 
 
@@ -297,126 +301,3 @@ def touch_core(M: Memory, c: int) -> None:
     """Look at this core, and at all that look at it, before time moves on."""
     M[M[CORES] + c * CORE_WIDTH + CORE_TOUCHED] = 1
     M[DIRTY] = 1
-
-
-# ----------------------------------------------------------------------------------- building
-
-
-@dataclass(frozen=True, slots=True)
-class Sizes:
-    """How many rows each region has."""
-
-    tasks: int
-    cores: int
-    isrs: int
-    objects: int
-    jobs: int
-    holds: int
-    items: int
-    rows: int  # capacity of each buffer of finished rows
-
-    def margin(self) -> int:
-        """The most rows that one event may write into one buffer (a gap ends everything)."""
-        return 8 * (self.tasks + self.cores + self.objects) + 4 * self.jobs + self.holds + 256
-
-
-_POOLS = (
-    (JOBS, JOBS_FREE, JOBS_LEFT, JOB_WIDTH, JOB_NEXT),
-    (HOLDS, HOLDS_FREE, HOLDS_LEFT, HOLD_WIDTH, HOLD_NEXT),
-    (ITEMS, ITEMS_FREE, ITEMS_LEFT, ITEM_WIDTH, ITEM_NEXT),
-)
-_BUFFERS = (
-    (STATE_ROWS, STATE_CAP, STATE_WIDTH),
-    (OCCUPANT_ROWS, OCCUPANT_CAP, OCCUPANT_WIDTH),
-    (EPISODE_ROWS, EPISODE_CAP, EPISODE_WIDTH),
-    (JOB_ROWS, JOB_CAP, JOB_OUT_WIDTH),
-    (RECORD_ROWS, RECORD_CAP, RECORD_WIDTH),
-)
-
-
-def build(sizes: Sizes) -> np.ndarray:
-    """An arena of these sizes: bases set, pools strung on their free lists, the rest zero."""
-    regions = (
-        (TASKS, sizes.tasks * TASK_WIDTH),
-        (CORES, sizes.cores * CORE_WIDTH),
-        (ISRS, sizes.isrs * ISR_WIDTH),
-        (OBJECTS, sizes.objects * OBJECT_WIDTH),
-        (STACKS, sizes.cores * MAX_DEPTH * STACK_WIDTH),
-        (ACTIVE, sizes.tasks),
-        (CHAINS, sizes.tasks * MAX_CHAIN),
-        (JOBS, sizes.jobs * JOB_WIDTH),
-        (HOLDS, sizes.holds * HOLD_WIDTH),
-        (ITEMS, sizes.items * ITEM_WIDTH),
-        *((base, (sizes.rows + sizes.margin()) * width) for base, _, width in _BUFFERS),
-    )
-    memory = np.zeros(HEADER + sum(length for _, length in regions), np.int64)
-    at = HEADER
-    for base, length in regions:
-        memory[base] = at
-        at += length
-    memory[N_TASKS], memory[N_CORES] = sizes.tasks, sizes.cores
-    memory[N_ISRS], memory[N_OBJECTS] = sizes.isrs, sizes.objects
-    memory[MARGIN] = sizes.margin()
-    for _, cap, _ in _BUFFERS:
-        memory[cap] = sizes.rows + sizes.margin()
-    pool_sizes = (sizes.jobs, sizes.holds, sizes.items)
-    for (base, free, left, width, link), count in zip(_POOLS, pool_sizes, strict=True):
-        _string(memory, base, free, width, link, 0, count)
-        memory[left] = count
-    return memory
-
-
-def _string(
-    memory: np.ndarray, base: int, free: int, width: int, link: int, start: int, stop: int
-) -> None:
-    """Put the pool's rows [start, stop) on its free list, before what is there."""
-    rows = int(memory[base]) + np.arange(start, stop) * width + link
-    following = np.arange(start + 1, stop + 1)
-    following[-1:] = memory[free] if start else NONE
-    memory[rows] = following
-    memory[free] = start if stop > start else NONE
-
-
-def grown(memory: np.ndarray, old: Sizes, new: Sizes) -> np.ndarray:
-    """A copy in an arena whose pools or buffers are larger. Finished rows must be collected."""
-    larger = build(new)
-    kept_bases = {base: int(larger[base]) for base in _region_bases()}
-    pools = {left: int(larger[left]) for _, _, left, _, _ in _POOLS}
-    caps = {cap: int(larger[cap]) for _, cap, _ in _BUFFERS}
-    margin = int(larger[MARGIN])
-    bases = sorted(_region_bases(), key=lambda base: memory[base])
-    ends = [*(int(memory[base]) for base in bases[1:]), len(memory)]
-    larger[:HEADER] = memory[:HEADER]
-    for base, end in zip(bases, ends, strict=True):
-        if base in (STATE_ROWS, OCCUPANT_ROWS, EPISODE_ROWS, JOB_ROWS, RECORD_ROWS):
-            continue
-        start = int(memory[base])
-        larger[kept_bases[base] : kept_bases[base] + end - start] = memory[start:end]
-    for base, value in (kept_bases | caps).items():
-        larger[base] = value
-    larger[MARGIN] = margin
-    old_counts, new_counts = (old.jobs, old.holds, old.items), (new.jobs, new.holds, new.items)
-    for (base, free, left, width, link), was, count in zip(
-        _POOLS, old_counts, new_counts, strict=True
-    ):
-        if count > was:
-            _string(larger, base, free, width, link, was, count)
-            larger[left] = int(memory[left]) + count - was
-    _ = pools
-    return larger
-
-
-def _region_bases() -> tuple[int, ...]:
-    return (
-        TASKS,
-        CORES,
-        ISRS,
-        OBJECTS,
-        STACKS,
-        ACTIVE,
-        CHAINS,
-        JOBS,
-        HOLDS,
-        ITEMS,
-        *(base for base, _, _ in _BUFFERS),
-    )

@@ -6,6 +6,7 @@ small functions before it.
 """
 
 from tracelens.reconstruct.arena import (
+    ACTIVE,
     ASLEEP,
     BASE,
     BY_TASK,
@@ -37,7 +38,6 @@ from tracelens.reconstruct.arena import (
     JOB_RELEASE,
     LOCK,
     N_ACTIVE,
-    ACTIVE,
     N_OBJECTS,
     N_TASKS,
     NO_PRIORITY,
@@ -104,9 +104,7 @@ def raising_lock(M: Memory, u: int, level: int) -> int:
     k = task_row(M, u)
     if M[k + HELD] < 0:
         return NONE
-    by_event = (
-        M[POLICY] != EDF and M[k + EFFECTIVE] >= level and M[k + EFFECTIVE] > M[k + BASE]
-    )
+    by_event = M[POLICY] != EDF and M[k + EFFECTIVE] >= level and M[k + EFFECTIVE] > M[k + BASE]
     wanted = False
     if by_event:
         h = M[k + HELD]

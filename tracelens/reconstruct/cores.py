@@ -120,11 +120,13 @@ def clear_handlers(M: Memory, c: int, at: int) -> None:
 
 
 def on_sleep(M: Memory, c: int) -> None:
+    """The core stops until it wakes."""
     M[core_row(M, c) + SLEEPING] = 1
     touch_core(M, c)
 
 
 def on_wake(M: Memory, c: int) -> None:
+    """The core goes on; what the counter missed is in the times already."""
     k = core_row(M, c)
     if M[k + SLEEPING] == 0:
         emit_unused(M, _UNUSED_WAKE, M[EVENT_ROW])
@@ -144,6 +146,7 @@ def on_mask(M: Memory, c: int, who: int, sched: bool) -> None:
 
 
 def on_unmask(M: Memory, c: int, sched: bool) -> None:
+    """One mask less; with the last one the masked time ends."""
     k = core_row(M, c)
     masks = SCHED_MASKS if sched else IRQ_MASKS
     if M[k + masks] == 0:
@@ -154,6 +157,7 @@ def on_unmask(M: Memory, c: int, sched: bool) -> None:
 
 
 def end_mask(M: Memory, c: int, at: int, sched: bool) -> None:
+    """Write down a masked time of core c that ends at `at`."""
     k = core_row(M, c)
     since = M[k + (SCHED_SINCE if sched else IRQ_SINCE)]
     who = M[k + (SCHED_WHO if sched else IRQ_WHO)]
@@ -163,6 +167,7 @@ def end_mask(M: Memory, c: int, at: int, sched: bool) -> None:
 
 
 def clear_masks(M: Memory, c: int, at: int) -> None:
+    """Nobody knows what core c did: masked times are cut off at `at`."""
     k = core_row(M, c)
     if M[k + IRQ_MASKS] > 0:
         end_mask(M, c, at, False)

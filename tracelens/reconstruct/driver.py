@@ -5,6 +5,7 @@ with what is declared, given room when it asks for it, and emptied of finished r
 """
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
@@ -13,13 +14,13 @@ from tracelens.model.log import Log
 from tracelens.model.results import Timeline
 from tracelens.model.system import System
 from tracelens.reconstruct import arena
-from tracelens.reconstruct.arena import Sizes
 from tracelens.reconstruct.frames import timeline
-from tracelens.reconstruct.rows import Rows, joined
 from tracelens.reconstruct.gaps import end_boot
 from tracelens.reconstruct.grid import envelopes
 from tracelens.reconstruct.lookahead import look_ahead
+from tracelens.reconstruct.memory import Sizes, build, grown
 from tracelens.reconstruct.names import Named, Numbered, name_events
+from tracelens.reconstruct.rows import Rows, joined
 from tracelens.reconstruct.setup import Facts, facts, fill
 from tracelens.reconstruct.step import advance
 
@@ -60,7 +61,7 @@ def _bounds(log: Log, events: int) -> list[tuple[int, int]]:
         return [(0, events)]
     boot = log.events["boot"].to_numpy()
     starts = [0, *(np.flatnonzero(np.diff(boot)) + 1).tolist(), events]
-    return list(zip(starts[:-1], starts[1:], strict=True))
+    return list(pairwise(starts))
 
 
 @dataclass
@@ -84,8 +85,16 @@ class _Boot:
         hints, next_core, idle_at = self._hints()
         rows = Rows()
         sizes = _sizes(self.named, count)
-        memory = arena.build(sizes)
-        fill(memory, self.named, self.about, next_core, idle_at, grid, int(e.times[0]) if count else 0)
+        memory = build(sizes)
+        fill(
+            memory,
+            self.named,
+            self.about,
+            next_core,
+            idle_at,
+            grid,
+            int(e.times[0]) if count else 0,
+        )
         step = compiled(advance, count)
         at = 0
         part = self.part_events or count
@@ -141,4 +150,4 @@ def _with_room(sizes: Sizes, memory: np.ndarray) -> tuple[Sizes, np.ndarray]:
         holds=sizes.holds * (2 if memory[arena.HOLDS_LEFT] <= 1 else 1),
         items=sizes.items * (2 if memory[arena.ITEMS_LEFT] <= 1 else 1),
     )
-    return larger, arena.grown(memory, sizes, larger)
+    return larger, grown(memory, sizes, larger)

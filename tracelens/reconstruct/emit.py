@@ -39,6 +39,7 @@ from tracelens.reconstruct.arena import (
 
 
 def emit_state(M: Memory, t: int, start: int, end: int, state: int, core: int, waits: int) -> None:
+    """Task t was in this state during [start, end)."""
     if end > start:
         r = M[STATE_ROWS] + M[STATE_USED] * STATE_WIDTH
         M[r] = t
@@ -51,6 +52,7 @@ def emit_state(M: Memory, t: int, start: int, end: int, state: int, core: int, w
 
 
 def emit_occupant(M: Memory, c: int, start: int, end: int, occupant: int, who: int) -> None:
+    """Core c was occupied so during [start, end)."""
     if end > start:
         r = M[OCCUPANT_ROWS] + M[OCCUPANT_USED] * OCCUPANT_WIDTH
         M[r] = c
@@ -62,6 +64,7 @@ def emit_occupant(M: Memory, c: int, start: int, end: int, occupant: int, who: i
 
 
 def emit_episode(M: Memory, job: int, start: int, end: int, entry: int, by: int, via: int) -> None:
+    """The time [start, end) of a job went to this ledger entry."""
     if end > start:
         r = M[EPISODE_ROWS] + M[EPISODE_USED] * EPISODE_WIDTH
         M[r] = job
@@ -90,14 +93,17 @@ def emit_record(
 
 
 def emit_repair(M: Memory, reason: int, event: int) -> None:
+    """The log was mended at this event."""
     emit_record(M, R_REPAIR, reason, event)
 
 
 def emit_unused(M: Memory, reason: int, event: int) -> None:
+    """This event says nothing that can be used."""
     emit_record(M, R_UNUSED, reason, event)
 
 
 def take_job(M: Memory) -> int:
+    """A free row of the pool of open jobs."""
     j = M[JOBS_FREE]
     M[JOBS_FREE] = M[M[JOBS] + j * JOB_WIDTH + JOB_NEXT]
     M[JOBS_LEFT] -= 1
@@ -105,12 +111,14 @@ def take_job(M: Memory) -> int:
 
 
 def give_job(M: Memory, j: int) -> None:
+    """Give a row of the pool of open jobs back."""
     M[M[JOBS] + j * JOB_WIDTH + JOB_NEXT] = M[JOBS_FREE]
     M[JOBS_FREE] = j
     M[JOBS_LEFT] += 1
 
 
 def take_hold(M: Memory) -> int:
+    """A free row of the pool of holds."""
     h = M[HOLDS_FREE]
     M[HOLDS_FREE] = M[M[HOLDS] + h * HOLD_WIDTH + HOLD_NEXT]
     M[HOLDS_LEFT] -= 1
@@ -118,12 +126,14 @@ def take_hold(M: Memory) -> int:
 
 
 def give_hold(M: Memory, h: int) -> None:
+    """Give a row of the pool of holds back."""
     M[M[HOLDS] + h * HOLD_WIDTH + HOLD_NEXT] = M[HOLDS_FREE]
     M[HOLDS_FREE] = h
     M[HOLDS_LEFT] += 1
 
 
 def take_item(M: Memory) -> int:
+    """A free row of the pool of queued items."""
     i = M[ITEMS_FREE]
     M[ITEMS_FREE] = M[M[ITEMS] + i * ITEM_WIDTH + ITEM_NEXT]
     M[ITEMS_LEFT] -= 1
@@ -131,6 +141,7 @@ def take_item(M: Memory) -> int:
 
 
 def give_item(M: Memory, i: int) -> None:
+    """Give a row of the pool of queued items back."""
     M[M[ITEMS] + i * ITEM_WIDTH + ITEM_NEXT] = M[ITEMS_FREE]
     M[ITEMS_FREE] = i
     M[ITEMS_LEFT] += 1

@@ -1,5 +1,6 @@
 """From the machine's finished rows to the documented tables."""
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -28,62 +29,67 @@ UNUSED_TEXTS = (
     "release of a suspended task",
 )
 
+
 class Labels:
-    """The names behind the machine's numbers, as Enum columns."""
+    """Expressions that turn the machine's numbers into names. Negative numbers become null."""
 
     def __init__(self, named: Named) -> None:
         system = named.system
-        self.task = _Label([task.name for task in system.tasks])
-        self.isr = _Label([isr.name for isr in system.isrs])
-        self.object = _Label([*named.objects, "mask"])
-        self.actor = _Label([*self.task.names, *self.isr.names])
-        self.cores = np.array([core.id for core in system.cores], np.uint8)
+        self.tasks = [task.name for task in system.tasks]
+        self.isrs = [isr.name for isr in system.isrs]
+        self.objects = [*named.objects, "mask"]
+        self._actors = list(dict.fromkeys([*self.tasks, *self.isrs]))
+        self._cores = [core.id for core in system.cores]
 
-    def core(self, numbers: np.ndarray) -> pl.Series:
-        """The cores' integers in the log; null where the number is negative."""
-        ids = self.cores[np.maximum(numbers, 0)]
-        series = pl.Series(ids, dtype=pl.UInt8)
-        return _nulled(series, numbers)
+    def task(self, column: str) -> pl.Expr:
+        """Tasks."""
+        return _named(column, self.tasks, self.tasks)
 
+    def isr(self, column: str) -> pl.Expr:
+        """Interrupt handlers."""
+        return _named(column, self.isrs, self.isrs)
 
-class _Label:
-    def __init__(self, names: list[str]) -> None:
-        self.names = names
-        distinct = list(dict.fromkeys(names))
-        self.dtype = pl.Enum(distinct)
-        code = {name: number for number, name in enumerate(distinct)}
-        self._codes = np.array([*(code[name] for name in names), len(distinct)], np.uint32)
-        self._plain = len(distinct) == len(names)
+    def object(self, column: str) -> pl.Expr:
+        """Locks, queues, words waited for, and mask."""
+        return _named(column, self.objects, list(dict.fromkeys(self.objects)))
 
-    def series(self, numbers: np.ndarray) -> pl.Series:
-        """Numbers as an Enum of names; null where negative."""
-        codes = numbers if self._plain else self._codes[numbers]
-        physical = pl.UInt8 if len(self.names) < 256 else pl.UInt32
-        series = pl.Series(codes.astype(np.uint8 if physical == pl.UInt8 else np.uint32))
-        return _nulled(series, numbers).cat.to(self.dtype)
+    def actor(self, column: str) -> pl.Expr:
+        """Tasks, then handlers; a task and a handler of one name are one category."""
+        return _named(column, [*self.tasks, *self.isrs], self._actors)
 
-
-def _nulled(series: pl.Series, numbers: np.ndarray) -> pl.Series:
-    missing = numbers < 0
-    if not missing.any():
-        return series
-    return (
-        pl.DataFrame({"values": series, "missing": missing})
-        .select(pl.when(~pl.col("missing")).then(pl.col("values")))
-        .to_series()
-    )
+    def core(self, column: str) -> pl.Expr:
+        """The cores' integers in the log."""
+        number = pl.col(column)
+        if self._cores != list(range(len(self._cores))):
+            number = number.replace(dict(enumerate(self._cores)))
+        return pl.when(pl.col(column) >= 0).then(number).cast(pl.UInt8).alias(column)
 
 
-def _coded(numbers: np.ndarray, dtype: pl.Enum) -> pl.Series:
-    return pl.Series(numbers.astype(np.uint8)).cat.to(dtype)
+def _named(column: str, names: list[str], categories: list[str]) -> pl.Expr:
+    number = pl.col(column)
+    if len(categories) < len(names):
+        code = {name: number for number, name in enumerate(categories)}
+        number = number.replace({n: code[name] for n, name in enumerate(names)})
+    kept = pl.when(pl.col(column) >= 0).then(number).cast(pl.UInt32)
+    return kept.cat.to(pl.Enum(categories)).alias(column)
 
 
-def _flags(numbers: np.ndarray) -> pl.Series:
-    return pl.Series(numbers != 0)
+def _coded(column: str, dtype: pl.Enum) -> pl.Expr:
+    return pl.col(column).cast(pl.UInt8).cat.to(dtype)
 
 
-def _optional(numbers: np.ndarray) -> pl.Series:
-    return _nulled(pl.Series(numbers.astype(np.int64)), numbers)
+def _flag(column: str) -> pl.Expr:
+    return (pl.col(column) != 0).alias(column)
+
+
+def _optional(column: str) -> pl.Expr:
+    return pl.when(pl.col(column) >= 0).then(pl.col(column)).cast(pl.Int64).alias(column)
+
+
+def _frame(columns: Sequence[np.ndarray] | np.ndarray, **expressions: pl.Expr) -> pl.DataFrame:
+    """A table of the arrays, in order, each made what its expression says; None as it is."""
+    raw = pl.DataFrame(dict(zip(expressions, columns, strict=False)))
+    return raw.select(expression.alias(name) for name, expression in expressions.items())
 
 
 def timeline(
@@ -97,12 +103,9 @@ def timeline(
 ) -> Timeline:
     """All documented tables of a run. `boots` has the first event row and time of each boot."""
     labels = Labels(named)
-    jobs, episodes = job_tables(
-        rows.give_up(JOBS), rows.give_up(EPISODES), named, about, labels, log, boots
+    jobs, episodes, job_of = job_tables(
+        rows.give_up(JOBS), rows.give_up(EPISODES), named, about, log, boots
     )
-    job_of = jobs.old_to_new
-    contradictions = _places(log, rows.records(a.R_CONTRADICTION), labels)
-    repairs = _reasons(log, rows.records(a.R_REPAIR), REPAIR_TEXTS)
     return Timeline(
         log=replace(log, unused=_with_unused(log, rows.records(a.R_UNUSED))),
         system=named.system,
@@ -110,184 +113,162 @@ def timeline(
         lost_events=lost,
         task_states=_task_states(rows.give_up(STATES), labels),
         occupancy=_occupancy(rows, labels),
-        jobs=jobs.frame,
-        episodes=episodes,
-        holds=_holds(rows.records(a.R_HOLD), labels),
-        lock_waits=_lock_waits(rows.records(a.R_WAIT), labels),
+        jobs=jobs.with_columns(labels.task("task")),
+        episodes=_frame(
+            episodes,
+            job_id=pl.col("job_id"),
+            start_ns=pl.col("start_ns"),
+            end_ns=pl.col("end_ns"),
+            entry=_coded("entry", tables.Entry),
+            by=labels.actor("by"),
+            via=labels.object("via"),
+        ),
+        **_records(rows, labels),
         **_inversions(rows, labels, job_of),
-        deadlocks=_deadlocks(rows.records(a.R_DEADLOCK), labels),
-        isr_runs=_isr_runs(rows.records(a.R_ISR), labels),
-        queue_levels=_queue_levels(rows.records(a.R_LEVEL), labels),
-        queue_items=_queue_items(rows.records(a.R_ITEM), labels),
-        masks=_masks(rows.records(a.R_MASK), labels),
-        contradictions=contradictions,
-        repairs=repairs,
+        contradictions=_contradictions(log, rows.records(a.R_CONTRADICTION), labels),
+        repairs=_reasons(log, rows.records(a.R_REPAIR), REPAIR_TEXTS),
     )
 
 
 def _task_states(columns: list[np.ndarray], labels: Labels) -> pl.DataFrame:
-    task, start, end, state, core, waits = columns
-    return pl.DataFrame(
-        {
-            "task": labels.task.series(task),
-            "start_ns": start,
-            "end_ns": end,
-            "state": _coded(state, tables.State),
-            "core": labels.core(core),
-            "waits_for": labels.object.series(waits),
-        }
+    return _frame(
+        columns,
+        task=labels.task("task"),
+        start_ns=pl.col("start_ns"),
+        end_ns=pl.col("end_ns"),
+        state=_coded("state", tables.State),
+        core=labels.core("core"),
+        waits_for=labels.object("waits_for"),
     )
 
 
 def _occupancy(rows: Rows, labels: Labels) -> pl.DataFrame:
-    core, start, end, occupant, who = apply_overrides(
-        rows.give_up(OCCUPANTS), rows.records(a.R_OVERRIDE)
-    )
-    actor = np.where((who >= 0) & (occupant == a.IN_ISR), who + len(labels.task.names), who)
-    return pl.DataFrame(
-        {
-            "core": labels.core(core),
-            "start_ns": start,
-            "end_ns": end,
-            "occupant": _coded(occupant, tables.Occupant),
-            "who": labels.actor.series(actor),
-        }
-    )
-
-
-def _holds(r: np.ndarray, labels: Labels) -> pl.DataFrame:
-    return pl.DataFrame(
-        {
-            "lock": labels.object.series(r[:, 0]),
-            "task": labels.task.series(r[:, 1]),
-            "start_ns": r[:, 2],
-            "end_ns": r[:, 3],
-            "own_ns": r[:, 4],
-            "complete": _flags(r[:, 5]),
-        }
+    columns = apply_overrides(rows.give_up(OCCUPANTS), rows.records(a.R_OVERRIDE))
+    occupant, who = columns[3], columns[4]
+    handlers = np.flatnonzero(occupant == a.IN_ISR)
+    who[handlers] += len(labels.tasks)
+    return _frame(
+        columns,
+        core=labels.core("core"),
+        start_ns=pl.col("start_ns"),
+        end_ns=pl.col("end_ns"),
+        occupant=_coded("occupant", tables.Occupant),
+        who=labels.actor("who"),
     )
 
 
-def _lock_waits(r: np.ndarray, labels: Labels) -> pl.DataFrame:
-    return pl.DataFrame(
-        {
-            "lock": labels.object.series(r[:, 0]),
-            "wanted": labels.object.series(r[:, 1]),
-            "task": labels.task.series(r[:, 2]),
-            "start_ns": r[:, 3],
-            "end_ns": r[:, 4],
-            "spun": _flags(r[:, 5]),
-            "got": _flags(r[:, 6]),
-            "owner": labels.task.series(r[:, 7]),
-        }
-    )
+def _records(rows: Rows, labels: Labels) -> dict[str, pl.DataFrame]:
+    """The rarer tables whose records have the tables' own columns, in order."""
+    span = {"start_ns": pl.col("start_ns"), "end_ns": pl.col("end_ns")}
+    return {
+        "holds": _frame(
+            rows.records(a.R_HOLD).T,
+            lock=labels.object("lock"),
+            task=labels.task("task"),
+            **span,
+            own_ns=pl.col("own_ns"),
+            complete=_flag("complete"),
+        ),
+        "lock_waits": _frame(
+            rows.records(a.R_WAIT).T,
+            lock=labels.object("lock"),
+            wanted=labels.object("wanted"),
+            task=labels.task("task"),
+            **span,
+            spun=_flag("spun"),
+            got=_flag("got"),
+            owner=labels.task("owner"),
+        ),
+        "isr_runs": _frame(
+            rows.records(a.R_ISR).T,
+            isr=labels.isr("isr"),
+            core=labels.core("core"),
+            **span,
+            own_ns=pl.col("own_ns"),
+            pend_ns=_optional("pend_ns"),
+            complete=_flag("complete"),
+        ),
+        "queue_levels": _frame(
+            rows.records(a.R_LEVEL).T,
+            queue=labels.object("queue"),
+            at_ns=pl.col("at_ns"),
+            items=_optional("items"),
+        ),
+        "queue_items": _frame(
+            rows.records(a.R_ITEM).T,
+            queue=labels.object("queue"),
+            send_ns=pl.col("send_ns"),
+            receive_ns=pl.col("receive_ns"),
+        ),
+        "masks": _frame(
+            rows.records(a.R_MASK).T,
+            core=labels.core("core"),
+            what=pl.when(pl.col("what") == 1).then(pl.lit("sched")).otherwise(pl.lit("irq")),
+            who=labels.actor("who"),
+            **span,
+        ),
+        "deadlocks": _deadlocks(rows.records(a.R_DEADLOCK), labels),
+    }
 
 
 def _inversions(rows: Rows, labels: Labels, job_of: np.ndarray) -> dict[str, pl.DataFrame]:
     r = rows.records(a.R_INVERSION)
-    number = r[:, 0]
+    number = r[:, 0].copy()
     order = np.lexsort((number, r[:, 4]))
     r = r[order]
     new_number = np.empty(len(order), np.int64)
     new_number[number[order]] = np.arange(len(order))
+    r[:, 9] = np.where(r[:, 9] >= 0, job_of[r[:, 9]], -1)
     links = rows.records(a.R_LINK)[:, :3]
     chains: list[list[str]] = [[] for _ in range(len(r))]
     for inversion, _, task in links[np.lexsort((links[:, 1], links[:, 0]))].tolist():
-        chains[new_number[inversion]].append(labels.task.names[task])
-    frame = pl.DataFrame(
-        {
-            "inversion_id": np.arange(len(r)),
-            "kind": _coded(r[:, 1], tables.InversionKind),
-            "victim": labels.task.series(r[:, 2]),
-            "lock": labels.object.series(r[:, 3]),
-            "chain": pl.Series(chains, dtype=pl.List(pl.String)),
-            "start_ns": r[:, 4],
-            "end_ns": r[:, 5],
-            "holder_ns": r[:, 6],
-            "third_party_ns": r[:, 7],
-            "raised": _flags(r[:, 8]),
-            "job_id": _optional(np.where(r[:, 9] >= 0, job_of[r[:, 9]], -1)),
-        }
+        chains[new_number[inversion]].append(labels.tasks[task])
+    frame = _frame(
+        [np.arange(len(r)), *r.T[1:10]],
+        inversion_id=pl.col("inversion_id"),
+        kind=_coded("kind", tables.InversionKind),
+        victim=labels.task("victim"),
+        lock=labels.object("lock"),
+        start_ns=pl.col("start_ns"),
+        end_ns=pl.col("end_ns"),
+        holder_ns=pl.col("holder_ns"),
+        third_party_ns=pl.col("third_party_ns"),
+        raised=_flag("raised"),
+        job_id=_optional("job_id"),
     )
-    return {"inversions": frame, "third_parties": _third_parties(rows, r, labels)}
+    frame = frame.with_columns(pl.Series("chain", chains, dtype=pl.List(pl.String)))
+    return {
+        "inversions": frame.select(*tables.INVERSIONS.columns),
+        "third_parties": _third_parties(rows.records(a.R_THIRD), r, labels),
+    }
 
 
-def _third_parties(rows: Rows, inversions: np.ndarray, labels: Labels) -> pl.DataFrame:
+def _third_parties(r: np.ndarray, inversions: np.ndarray, labels: Labels) -> pl.DataFrame:
     """Third parties of the waits that were inversions."""
-    r = rows.records(a.R_THIRD)
-    parts = pl.DataFrame({"wait": r[:, 0], "by": r[:, 1], "ns": r[:, 2]})
+    parts = pl.DataFrame({"wait": r[:, 0], "task": r[:, 1], "ns": r[:, 2]})
     of = pl.DataFrame({"wait": inversions[:, 10], "inversion_id": np.arange(len(inversions))})
-    summed = (
+    return (
         parts.join(of.filter(pl.col("wait") >= 0), on="wait")
-        .group_by("inversion_id", "by")
+        .group_by("inversion_id", "task")
         .agg(pl.col("ns").sum())
-        .sort("inversion_id", "by")
-    )
-    return pl.DataFrame(
-        {
-            "inversion_id": summed["inversion_id"],
-            "task": labels.task.series(summed["by"].to_numpy()),
-            "ns": summed["ns"],
-        }
+        .sort("inversion_id", "task")
+        .with_columns(labels.task("task"))
     )
 
 
 def _deadlocks(r: np.ndarray, labels: Labels) -> pl.DataFrame:
     r = r[np.lexsort((r[:, 1], r[:, 0]))]
+    cycles = _frame(
+        [r[:, 0], r[:, 4], r[:, 2], r[:, 3]],
+        number=pl.col("number"),
+        at_ns=pl.col("at_ns"),
+        tasks=labels.task("tasks").cast(pl.String),
+        locks=labels.object("locks").cast(pl.String),
+    )
     return (
-        pl.DataFrame(
-            {
-                "number": r[:, 0],
-                "at_ns": r[:, 4],
-                "tasks": labels.task.series(r[:, 2]).cast(pl.String),
-                "locks": labels.object.series(r[:, 3]).cast(pl.String),
-            }
-        )
-        .group_by("number", maintain_order=True)
+        cycles.group_by("number", maintain_order=True)
         .agg(pl.col("at_ns").first(), "tasks", "locks")
         .drop("number")
-    )
-
-
-def _isr_runs(r: np.ndarray, labels: Labels) -> pl.DataFrame:
-    return pl.DataFrame(
-        {
-            "isr": labels.isr.series(r[:, 0]),
-            "core": labels.core(r[:, 1]),
-            "start_ns": r[:, 2],
-            "end_ns": r[:, 3],
-            "own_ns": r[:, 4],
-            "pend_ns": _optional(r[:, 5]),
-            "complete": _flags(r[:, 6]),
-        }
-    )
-
-
-def _queue_levels(r: np.ndarray, labels: Labels) -> pl.DataFrame:
-    return pl.DataFrame(
-        {
-            "queue": labels.object.series(r[:, 0]),
-            "at_ns": r[:, 1],
-            "items": _optional(r[:, 2]),
-        }
-    )
-
-
-def _queue_items(r: np.ndarray, labels: Labels) -> pl.DataFrame:
-    return pl.DataFrame(
-        {"queue": labels.object.series(r[:, 0]), "send_ns": r[:, 1], "receive_ns": r[:, 2]}
-    )
-
-
-def _masks(r: np.ndarray, labels: Labels) -> pl.DataFrame:
-    return pl.DataFrame(
-        {
-            "core": labels.core(r[:, 0]),
-            "what": pl.Series(np.where(r[:, 1] == 1, "sched", "irq"), dtype=pl.String),
-            "who": labels.actor.series(r[:, 2]),
-            "start_ns": r[:, 3],
-            "end_ns": r[:, 4],
-        }
     )
 
 
@@ -298,17 +279,17 @@ def _lines(log: Log, events: np.ndarray) -> dict[str, pl.Series]:
     }
 
 
-def _places(log: Log, r: np.ndarray, labels: Labels) -> pl.DataFrame:
-    return pl.DataFrame(
-        {
-            **_lines(log, r[:, 0]),
-            "core": labels.core(r[:, 1]),
-            "ran": labels.task.series(r[:, 2]),
-            "acted": labels.task.series(r[:, 3]),
-            "start_ns": r[:, 4],
-            "end_ns": r[:, 5],
-        }
+def _contradictions(log: Log, r: np.ndarray, labels: Labels) -> pl.DataFrame:
+    found = _frame(
+        r.T[1:6],
+        core=labels.core("core"),
+        ran=labels.task("ran"),
+        acted=labels.task("acted"),
+        start_ns=pl.col("start_ns"),
+        end_ns=pl.col("end_ns"),
     )
+    places = _lines(log, r[:, 0])
+    return found.select(places["part"], places["line"], *found.columns)
 
 
 def _reasons(log: Log, r: np.ndarray, texts: tuple[str, ...]) -> pl.DataFrame:

@@ -4,6 +4,7 @@ from tracelens.reconstruct.arena import (
     ACCRUED,
     BY,
     CORE,
+    DISCARDED,
     E_UNKNOWN,
     ENTRY,
     EVENT_ROW,
@@ -11,6 +12,8 @@ from tracelens.reconstruct.arena import (
     FROM,
     HEAD,
     HELD,
+    IS_LOCK,
+    IS_QUEUE,
     KNOWN,
     LAST,
     LAST_OWN,
@@ -46,9 +49,6 @@ from tracelens.reconstruct.arena import (
     WAIT_OBJECT,
     WAITING,
     WANTED,
-    DISCARDED,
-    IS_LOCK,
-    IS_QUEUE,
     WHO,
     Memory,
     core_row,
@@ -58,7 +58,8 @@ from tracelens.reconstruct.arena import (
 )
 from tracelens.reconstruct.cores import clear_handlers, clear_masks
 from tracelens.reconstruct.emit import emit_occupant, emit_record, emit_state
-from tracelens.reconstruct.jobs import end_job, exclude_all, head_flag
+from tracelens.reconstruct.jobs import exclude_all
+from tracelens.reconstruct.line import end_job, head_flag
 from tracelens.reconstruct.locks import end_hold, end_wait
 from tracelens.reconstruct.queues import drop_items, forget_items
 from tracelens.reconstruct.settle import close_episode, end_push_through, settle
@@ -201,4 +202,3 @@ def end_boot(M: Memory, last: int) -> None:
         k = core_row(M, c)
         emit_occupant(M, c, M[k + OCCUPANT_SINCE], now, M[k + OCCUPANT], M[k + WHO])
         M[k + OCCUPANT_SINCE] = now
-

@@ -1,8 +1,4 @@
-"""Where a task's jobs begin and end, by its activation rule.
-
-A task's open jobs stand in a first-in-first-out line. Only the head's time is classified; for
-the others an earlier job is not complete, which is backlog, written when they become the head.
-"""
+"""Where a task's jobs begin and end, by its activation rule."""
 
 from tracelens.reconstruct.arena import (
     ABORTED,
@@ -12,164 +8,50 @@ from tracelens.reconstruct.arena import (
     BY_OBJECT,
     BY_QUEUE,
     BY_RELEASE,
+    CLIPPED,
     COMPLETE,
+    CONSUMER,
     DISCARDED,
     E_BACKLOG,
-    ENTRY,
-    ENTRY_SINCE,
+    E_SUSPENDED,
     EVENT_ROW,
     EXCLUDED,
     EXCLUDED_JOB,
     FAR,
     HEAD,
-    CORE,
     INFERRED,
-    JOB_EVENT,
     JOB_FLAGS,
     JOB_ID,
     JOB_NEXT,
     JOB_NOMINAL,
     JOB_NUMBER,
-    JOB_OUT_WIDTH,
-    JOB_RAN,
     JOB_RELEASE,
-    JOB_ROWS,
     JOB_START,
-    JOB_USED,
     MARKED,
     MODE,
-    NEXT_JOB,
     NO_JOBS,
     NONE,
     NOW,
-    OFFSET,
     PERIOD,
     PROVISIONAL,
     RECEIVED,
     RUNNING,
-    SLACK,
+    SHARED,
     SPLIT,
     SPLIT_CANDIDATES,
     STARTUP,
     STATE,
     TAIL,
     UNDER_WAY,
-    CLIPPED,
-    CONSUMER,
-    E_SUSPENDED,
-    SHARED,
-    object_row,
     Memory,
     job_row,
+    object_row,
     task_row,
-    touch_core,
 )
-from tracelens.reconstruct.emit import emit_episode, emit_unused, give_job, take_job
-from tracelens.reconstruct.settle import accrue, close_episode, watch
+from tracelens.reconstruct.emit import emit_episode, emit_unused, give_job
+from tracelens.reconstruct.line import begin_job, emit_job, end_job, head_flag, in_line
 
-UNUSED_LEAVE, UNUSED_FINISH, UNUSED_WAKE, UNUSED_RELEASE = range(4)
-"""Reasons for a line that was read but says nothing that can be used; texts in `frames`."""
-
-
-def begin_job(M: Memory, t: int, release: int, flags: int, number: int = -1) -> int:
-    """Put a job in the task's line. `release` may lie before now (an item, a nominal release)."""
-    k = task_row(M, t)
-    j = take_job(M)
-    r = job_row(M, j)
-    M[r + JOB_ID] = M[NEXT_JOB]
-    M[NEXT_JOB] += 1
-    M[r + JOB_RELEASE] = release
-    M[r + JOB_START] = NONE
-    M[r + JOB_RAN] = 0
-    M[r + JOB_FLAGS] = flags
-    M[r + JOB_EVENT] = M[EVENT_ROW]
-    M[r + JOB_NUMBER] = number
-    M[r + JOB_NEXT] = NONE
-    M[r + JOB_NOMINAL] = nominal(M, t, release)
-    if M[k + HEAD] < 0:
-        if M[k + STATE] == RUNNING:
-            accrue(M, M[k + CORE])
-        if M[k + ENTRY] >= 0:
-            close_episode(M, t, M[NOW])
-        M[k + HEAD] = j
-        M[k + TAIL] = j
-        lead(M, t)
-    else:
-        M[job_row(M, M[k + TAIL]) + JOB_NEXT] = j
-        M[k + TAIL] = j
-    return j
-
-
-def nominal(M: Memory, t: int, release: int) -> int:
-    """The grid point that a release of a periodic task belongs to; FAR without a grid.
-
-    With a declared offset the nearest point (SLACK is half a period); with the lower envelope,
-    which no release precedes, the last point (SLACK is 0).
-    """
-    k = task_row(M, t)
-    period = M[k + PERIOD]
-    origin = M[k + OFFSET]
-    if period <= 0 or origin == FAR:
-        return FAR
-    return origin + (release - origin + M[k + SLACK]) // period * period
-
-
-def lead(M: Memory, t: int) -> None:
-    """The head job of t's line is now the one that t works on."""
-    k = task_row(M, t)
-    r = job_row(M, M[k + HEAD])
-    if M[r + JOB_RELEASE] < M[NOW]:
-        emit_episode(M, M[r + JOB_ID], M[r + JOB_RELEASE], M[NOW], E_BACKLOG, NONE, NONE)
-    M[k + ENTRY] = NONE
-    M[k + ENTRY_SINCE] = M[NOW]
-    waits_for_item = M[k + MODE] == BY_QUEUE and M[r + JOB_FLAGS] & RECEIVED == 0
-    if M[k + STATE] == RUNNING:
-        touch_core(M, M[k + CORE])
-        if not waits_for_item:
-            M[r + JOB_START] = M[NOW]
-    watch(M, t)
-
-
-def emit_job(M: Memory, t: int, j: int, status: int, end: int) -> None:
-    r = job_row(M, j)
-    flags = M[r + JOB_FLAGS]
-    out = M[JOB_ROWS] + M[JOB_USED] * JOB_OUT_WIDTH
-    M[out] = M[r + JOB_ID]
-    M[out + 1] = t
-    M[out + 2] = M[r + JOB_RELEASE]
-    M[out + 3] = M[r + JOB_START]
-    M[out + 4] = end
-    M[out + 5] = EXCLUDED_JOB if flags & EXCLUDED and status != DISCARDED else status
-    M[out + 6] = flags
-    M[out + 7] = M[r + JOB_RAN]
-    M[out + 8] = M[r + JOB_EVENT]
-    M[out + 9] = M[EVENT_ROW]
-    M[out + 10] = M[r + JOB_NOMINAL]
-    M[out + 11] = M[r + JOB_NUMBER]
-    M[JOB_USED] += 1
-
-
-def end_job(M: Memory, t: int, status: int) -> None:
-    """End the head job now; the next in line becomes the head."""
-    k = task_row(M, t)
-    j = M[k + HEAD]
-    if M[k + STATE] == RUNNING:
-        accrue(M, M[k + CORE])
-    close_episode(M, t, M[NOW])
-    emit_job(M, t, j, status, M[NOW])
-    M[k + HEAD] = M[job_row(M, j) + JOB_NEXT]
-    give_job(M, j)
-    if M[k + HEAD] < 0:
-        M[k + TAIL] = NONE
-        watch(M, t)
-    else:
-        lead(M, t)
-
-
-def head_flag(M: Memory, t: int, flag: int) -> bool:
-    """Whether t has a job under way with this flag."""
-    j = M[task_row(M, t) + HEAD]
-    return j >= 0 and M[job_row(M, j) + JOB_FLAGS] & flag != 0
+_UNUSED_FINISH = 1
 
 
 def seen_running(M: Memory, t: int) -> None:
@@ -199,7 +81,9 @@ def on_release_of_job(
             begin_job(M, t, M[NOW], PROVISIONAL)
     elif was_lock:
         return
-    elif mode == BY_RELEASE or (mode == BY_OBJECT and wait_seen and waited_for == M[k + ACTIVATION]):
+    elif mode == BY_RELEASE or (
+        mode == BY_OBJECT and wait_seen and waited_for == M[k + ACTIVATION]
+    ):
         if head_flag(M, t, EXCLUDED | STARTUP):
             end_job(M, t, DISCARDED if head_flag(M, t, STARTUP) else EXCLUDED_JOB)
         if M[k + HEAD] < 0:
@@ -272,22 +156,12 @@ def on_finish(M: Memory, t: int, number: int) -> None:
             begin_job(M, t, M[NOW], EXCLUDED | UNDER_WAY, number)
             end_job(M, t, EXCLUDED_JOB)
         else:
-            emit_unused(M, UNUSED_FINISH, M[EVENT_ROW])
+            emit_unused(M, _UNUSED_FINISH, M[EVENT_ROW])
         return
     if number >= 0 and in_line(M, t, number):
         while M[job_row(M, M[k + HEAD]) + JOB_NUMBER] != number:
             end_job(M, t, EXCLUDED_JOB)
     end_job(M, t, COMPLETE)
-
-
-def in_line(M: Memory, t: int, number: int) -> bool:
-    j = M[task_row(M, t) + HEAD]
-    while j >= 0:
-        r = job_row(M, j)
-        if M[r + JOB_NUMBER] == number:
-            return True
-        j = M[r + JOB_NEXT]
-    return False
 
 
 def on_start_again(M: Memory, t: int) -> None:
@@ -377,6 +251,7 @@ def take_shared(M: Memory, t: int, sent: int, in_order: bool) -> None:
 
 
 def abort_all(M: Memory, t: int) -> None:
+    """No job of t will go on."""
     while M[task_row(M, t) + HEAD] >= 0:
         end_job(M, t, ABORTED)
 

@@ -1,8 +1,5 @@
 """The table of jobs: numbered, judged, with the activations that each one hides."""
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
-
 import numpy as np
 import polars as pl
 
@@ -13,28 +10,18 @@ from tracelens.reconstruct.grid import NO_RELEASE, envelope
 from tracelens.reconstruct.names import Named
 from tracelens.reconstruct.setup import Facts
 
-if TYPE_CHECKING:
-    from tracelens.reconstruct.frames import Labels
-
-
-@dataclass(frozen=True, slots=True)
-class Jobs:
-    """The job table, and the machine's job number → row, -1 for what was no job after all."""
-
-    frame: pl.DataFrame
-    old_to_new: np.ndarray
-
 
 def job_tables(
     job_columns: list[np.ndarray],
     episode_columns: list[np.ndarray],
     named: Named,
     about: Facts,
-    labels: "Labels",
     log: Log,
     boots: list[tuple[int, int]],
-) -> tuple[Jobs, pl.DataFrame]:
-    """The tables JOBS and EPISODES."""
+) -> tuple[pl.DataFrame, list[np.ndarray], np.ndarray]:
+    """The table JOBS with its tasks as numbers, the columns of EPISODES, and the machine's job
+    number → row, -1 for what was no job after all.
+    """
     number, task, release, first, end, status, flags, ran, begun_at, ended_at, _, _ = job_columns
     real = np.flatnonzero(status != a.DISCARDED)
     order = real[by_task_and_release(task[real], release[real], number[real])]
@@ -56,7 +43,7 @@ def job_tables(
     frame = pl.DataFrame(
         {
             "job_id": np.arange(len(order)),
-            "task": labels.task.series(task),
+            "task": task,
             "job": counted,
             "release_ns": release,
             "start_ns": pl.Series(first),
@@ -85,7 +72,7 @@ def job_tables(
         *(pl.when("seen").then(c).alias(c) for c in ("release_part", "release_line")),
         *(pl.when(~pl.col("is_open")).then(c).alias(c) for c in ("end_part", "end_line")),
     ).select(*tables.JOBS.columns)
-    return Jobs(frame, old_to_new), _episodes(episodes, labels)
+    return frame, episodes, old_to_new
 
 
 def by_task_and_release(task: np.ndarray, release: np.ndarray, number: np.ndarray) -> np.ndarray:
@@ -93,7 +80,9 @@ def by_task_and_release(task: np.ndarray, release: np.ndarray, number: np.ndarra
 
     Jobs come in order of completion, which within a task is nearly always that of release.
     """
-    order = np.argsort(task.astype(np.int16 if task.max(initial=0) < 2**15 else np.int32), kind="stable")
+    order = np.argsort(
+        task.astype(np.int16 if task.max(initial=0) < 2**15 else np.int32), kind="stable"
+    )
     sorted_task, sorted_release = task[order], release[order]
     same = sorted_task[1:] == sorted_task[:-1]
     rising = sorted_release[1:] > sorted_release[:-1]
@@ -134,20 +123,6 @@ def clip_to_release(
     np.minimum.at(far, job[runs], start[runs])
     first[earlier] = np.where(far[earlier] < np.iinfo(np.int64).max, far[earlier], -1)
     return [job, start, end, entry, by, via], first, ran
-
-
-def _episodes(columns: list[np.ndarray], labels: "Labels") -> pl.DataFrame:
-    job, start, end, entry, by, via = columns
-    return pl.DataFrame(
-        {
-            "job_id": job,
-            "start_ns": start,
-            "end_ns": end,
-            "entry": pl.Series(entry.astype(np.uint8)).cat.to(tables.Entry),
-            "by": labels.actor.series(by),
-            "via": labels.object.series(via),
-        }
-    )
 
 
 def hidden(

@@ -116,9 +116,7 @@ def end_wait(M: Memory, t: int, at: int, got: int) -> None:
     freed = M[o + OWNER] < 0 and M[o + FROM] >= 0
     end_inversion(M, t, M[o + FREED] if freed and M[o + FREED] < at else at)
     spun = 1 if M[k + HOW] == SPINS else 0
-    r = emit_record(
-        M, R_WAIT, M[k + LOCK], M[k + WANTED], t, M[k + WAIT_SINCE], at, spun
-    )
+    r = emit_record(M, R_WAIT, M[k + LOCK], M[k + WANTED], t, M[k + WAIT_SINCE], at, spun)
     M[r + 7] = got
     M[r + 8] = M[k + WAIT_OWNER]
     if M[object_row(M, M[k + LOCK]) + OWNER] >= 0:
@@ -226,4 +224,3 @@ def end_hold(M: Memory, h: int, at: int, whole: int) -> None:
     give_hold(M, h)
     if M[k + HELD] < 0:
         M[k + EFFECTIVE] = M[k + BASE]
-

@@ -7,6 +7,7 @@ leave.
 """
 
 from tracelens.model.events import CODE
+from tracelens.reconstruct.arena import Memory
 
 _START = CODE["start"]
 _REQUEST = CODE["request"]
@@ -23,7 +24,20 @@ _NOTHING = -1
 _ANOTHER = -2
 
 
-def look_ahead(kinds, cores, whos, values, next_core, next_act, activated, next_isr, isrs, started, n_tasks, hints):  # noqa: ANN001, ANN201, PLR0913
+def look_ahead(
+    kinds: Memory,
+    cores: Memory,
+    whos: Memory,
+    values: Memory,
+    next_core: Memory,
+    next_act: Memory,
+    activated: Memory,
+    next_isr: Memory,
+    isrs: int,
+    started: Memory,
+    n_tasks: int,
+    hints: Memory,
+) -> None:
     """Fill `hints`, one an event, and leave the core of each task's first start in `next_core`.
 
     start: the core of the task's next start, -1 if none; request: 1 if it spins; suspend: 1 if

@@ -17,10 +17,13 @@ import polars as pl
 from tracelens.compiled import compiled
 from tracelens.model.events import CODE, EVENT_WORDS, NO_TASK
 from tracelens.model.system import Core, Isr, Lock, Place, Queue, System, Task
+from tracelens.reconstruct.arena import Memory
 
 _OF_TASKS = frozenset(
-    "activate start preempt wait release terminate suspend arrive finish request lock unlock "
-    "priority stack".split()
+    (
+        *("activate", "start", "preempt", "wait", "release", "terminate", "suspend"),
+        *("arrive", "finish", "request", "lock", "unlock", "priority", "stack"),
+    )
 )
 _OF_HANDLERS = frozenset(("enter", "leave", "pend"))
 _OF_ANYONE = frozenset(("mask", "unmask", "send", "receive"))
@@ -219,12 +222,14 @@ class _Column:
         return result
 
 
-def _mark_pairs(kinds, codes, dense, width, used):  # noqa: ANN001, ANN202
+def _mark_pairs(kinds: Memory, codes: Memory, dense: Memory, width: int, used: Memory) -> None:
     for i in range(len(kinds)):
         used[kinds[i] * width + dense[codes[i]]] = 1
 
 
-def _look_up(kinds, codes, dense, width, table, result):  # noqa: ANN001, ANN202, PLR0913
+def _look_up(
+    kinds: Memory, codes: Memory, dense: Memory, width: int, table: Memory, result: Memory
+) -> None:
     for i in range(len(kinds)):
         result[i] = table[kinds[i] * width + dense[codes[i]]]
 
@@ -244,9 +249,7 @@ class _Places:
 class _Roles:
     """Which tokens stand for tasks, handlers, locks and queues, and what they are called."""
 
-    def __init__(
-        self, declared: System, subjects: Iterable[Pair], values: Iterable[Pair]
-    ) -> None:
+    def __init__(self, declared: System, subjects: Iterable[Pair], values: Iterable[Pair]) -> None:
         self._tasks = _by_id(declared.tasks)
         self._isrs = _by_id(declared.isrs)
         self._locks = _by_id(declared.locks)

@@ -17,9 +17,7 @@ def apply_overrides(columns: list[np.ndarray], overrides: np.ndarray) -> list[np
     for core in np.unique(columns[0]):
         mine = columns[0] == core
         pieces.append(
-            _cover(
-                [column[mine] for column in columns], overrides[overrides[:, 0] == core][:, 1:3]
-            )
+            _cover([column[mine] for column in columns], overrides[overrides[:, 0] == core][:, 1:3])
         )
     return [np.concatenate(parts) for parts in zip(*pieces, strict=True)]
 

@@ -23,6 +23,7 @@ from tracelens.reconstruct.arena import (
 from tracelens.reconstruct.emit import emit_record, give_item, take_item
 from tracelens.reconstruct.jobs import give_up_pending, on_receive_of_job, on_send_of_job
 
+
 def on_send(M: Memory, queue: int) -> None:
     """An item is put in. Where one task's jobs are begun by items, this begins one; if older
     items of unknown number may stand before it, it cannot be judged."""
@@ -66,6 +67,7 @@ def on_receive(M: Memory, t: int, queue: int) -> None:
 
 
 def drop_items(M: Memory, queue: int) -> None:
+    """Forget the items of a queue."""
     o = object_row(M, queue)
     while M[o + FIRST_ITEM] >= 0:
         i = M[o + FIRST_ITEM]

@@ -10,7 +10,6 @@ from tracelens.reconstruct.arena import (
     ACTIVE,
     ACTIVE_AT,
     ASLEEP,
-    BASE,
     BY,
     BY_TASK,
     CHAIN_LENGTH,
@@ -73,8 +72,8 @@ from tracelens.reconstruct.arena import (
     STACK_OWN,
     STATE,
     SWITCHING,
-    TOUCHED,
     THIRD_NS,
+    TOUCHED,
     VIA,
     WAIT_ID,
     WAIT_SINCE,
@@ -176,15 +175,11 @@ def exclude_line(M: Memory, t: int) -> None:
 
 
 def classify_anew(M: Memory, t: int) -> None:
+    """See whether the time of t goes elsewhere from now on."""
     entry, by, via, reason, core = classify(M, t)
     k = task_row(M, t)
     M[k + LOOKS] = core
-    if (
-        entry != M[k + ENTRY]
-        or by != M[k + BY]
-        or via != M[k + VIA]
-        or reason != M[k + REASON]
-    ):
+    if entry != M[k + ENTRY] or by != M[k + BY] or via != M[k + VIA] or reason != M[k + REASON]:
         close_episode(M, t, M[NOW])
         M[k + ENTRY] = entry
         M[k + BY] = by
@@ -226,7 +221,7 @@ def see_chain(M: Memory, t: int) -> None:
 
 
 def end_inversion(M: Memory, t: int, at: int) -> None:
-    """The wait of t for a lock is over: if a lower task held it up, until `at`, it is an inversion."""
+    """A wait of t for a lock is over: if a lower task held it up, until `at`, write it down."""
     k = task_row(M, t)
     if M[k + LOWER] == 1 and at > M[k + WAIT_SINCE]:
         number = M[NEXT_INVERSION]
@@ -277,6 +272,7 @@ def see_push_through(M: Memory, t: int) -> None:
 
 
 def end_push_through(M: Memory, t: int, at: int) -> None:
+    """Write down the push-through that t suffered until `at`."""
     k = task_row(M, t)
     u = M[k + PUSH_BY]
     if u >= 0 and at > M[k + PUSH_SINCE]:

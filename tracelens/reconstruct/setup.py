@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from tracelens.model.system import Task
+from tracelens.model.system import Lock, Queue, Task
 from tracelens.reconstruct import arena as a
 from tracelens.reconstruct.names import Named
 
@@ -29,7 +29,8 @@ def is_idle(task: Task) -> bool:
 def facts(named: Named) -> Facts:
     """How each task's jobs are told, and which tasks are idle tasks."""
     index = {name: number for number, name in enumerate(named.objects)}
-    names = {record.id: record.name for record in (*named.system.locks, *named.system.queues)}
+    records: tuple[Lock | Queue, ...] = (*named.system.locks, *named.system.queues)
+    names = {record.id: record.name for record in records}
     modes, activations = [], []
     for number, task in enumerate(named.system.tasks):
         thing = names.get(task.activation or "", task.activation)

@@ -206,7 +206,18 @@ def has_room(M: Memory) -> bool:
     )
 
 
-def advance(M, times, cores, kinds, whos, values, hints, first, last, row):  # noqa: ANN001, ANN201, PLR0913
+def advance(
+    M: Memory,
+    times: Memory,
+    cores: Memory,
+    kinds: Memory,
+    whos: Memory,
+    values: Memory,
+    hints: Memory,
+    first: int,
+    last: int,
+    row: int,
+) -> int:
     """Take the events [first, last) into the state; return the first one not taken.
 
     It stops early when a pool or a buffer may overflow: the driver makes room and goes on.
@@ -244,4 +255,3 @@ def advance(M, times, cores, kinds, whos, values, hints, first, last, row):  # n
         M[core_row(M, c) + LAST] = M[NOW]
         i += 1
     return i
-

@@ -10,6 +10,8 @@ from tracelens.reconstruct.arena import (
     HELD,
     HOME,
     IDLE,
+    IS_LOCK,
+    IS_QUEUE,
     JOB_START,
     KILLED,
     KNOWN,
@@ -37,8 +39,6 @@ from tracelens.reconstruct.arena import (
     WAITING,
     WAITS,
     WANTED,
-    IS_LOCK,
-    IS_QUEUE,
     Memory,
     core_row,
     job_row,
@@ -169,6 +169,7 @@ def on_start(M: Memory, t: int, c: int, next_core: int) -> None:
 
 
 def on_preempt(M: Memory, t: int) -> None:
+    """running → ready; the start of another task implies it."""
     if M[task_row(M, t) + STATE] == RUNNING:
         take_off(M, t)
         make_ready(M, t)
