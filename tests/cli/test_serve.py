@@ -1,0 +1,47 @@
+"""`tracelens serve`: the page answers on this machine, and Ctrl-C ends it."""
+
+import re
+import signal
+import socket
+import subprocess
+import sys
+from pathlib import Path
+from urllib.request import urlopen
+
+import pytest
+
+from tracelens.cli.main import main
+
+ROOT = Path(__file__).parents[2]
+
+
+@pytest.mark.parametrize(
+    "command", [["-m", "tracelens", "serve", "--port", "0"], ["app.py", "--port", "0"]]
+)
+def test_the_page_answers_on_loopback_until_ctrl_c(log, command):
+    with subprocess.Popen(
+        [sys.executable, *command, str(log)],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+        text=True,
+    ) as process:
+        try:
+            said = process.stdout.readline()
+            address = re.match(r"http://127\.0\.0\.1:\d+/", said)
+            assert address, said
+            with urlopen(address[0], timeout=30) as reply:
+                assert b"tracelens" in reply.read()
+            process.send_signal(signal.SIGINT)
+            assert process.wait(timeout=30) in (0, 128 + signal.SIGINT)
+        finally:
+            process.kill()
+
+
+def test_a_port_that_is_taken_is_said_in_one_line(log, capsys):
+    with socket.create_server(("127.0.0.1", 0)) as other:
+        port = other.getsockname()[1]
+        assert main(["serve", str(log), "--port", str(port)]) == 2
+    lines = capsys.readouterr().err.splitlines()
+    assert lines[0].startswith(f"tracelens: port {port} of this machine cannot be opened")
+    assert [line for line in lines if line.startswith("Hint: ")]

@@ -1,0 +1,28 @@
+"""Shared by all tests: comparison with recorded texts."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--update-golden",
+        action="store_true",
+        help="write the recorded texts anew; look at the difference before you commit it",
+    )
+
+
+@pytest.fixture
+def golden(request: pytest.FixtureRequest) -> Callable[[str, str], None]:
+    """`golden(name, text)` compares text with the file of that name in golden/ beside the test."""
+
+    def compare(name: str, text: str) -> None:
+        file = Path(request.path).parent / "golden" / name
+        if request.config.getoption("--update-golden"):
+            file.parent.mkdir(exist_ok=True)
+            file.write_text(text, encoding="utf-8")
+        assert text == file.read_text(encoding="utf-8")
+
+    return compare

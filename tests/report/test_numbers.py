@@ -1,0 +1,74 @@
+"""Numbers as a reader sees them."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tracelens.report import numbers
+
+
+@pytest.mark.parametrize(
+    ("value", "shown"),
+    [
+        (0, "0"),
+        (1, "1.00"),
+        (9.996, "10.0"),  # rounding carries into a new digit: still three
+        (0.0123456, "0.0123"),
+        (99.95, "100"),
+        (1234.5, "1234"),
+        (-2.5, "-2.50"),
+    ],
+)
+def test_three_significant_digits(value, shown):
+    assert numbers.significant(value) == shown
+
+
+@given(st.floats(min_value=1e-6, max_value=1e12))
+def test_rounding_is_off_by_at_most_half_a_unit_in_the_third_digit(value):
+    assert float(numbers.significant(value)) == pytest.approx(value, rel=0.5e-2)
+
+
+@pytest.mark.parametrize(
+    ("values", "unit"),
+    [
+        ([], "ns"),
+        ([None, 0], "ns"),
+        ([999], "ns"),
+        ([1, 1_000], "µs"),
+        ([26_000, 41_000, 9_000_000_000], "µs"),  # one outlier does not make the others zeros
+        ([-26_000_000, None], "ms"),
+        ([1_000_000_000], "s"),
+    ],
+)
+def test_one_unit_for_a_group_from_its_middle_value(values, unit):
+    assert numbers.time_unit(values) == unit
+
+
+def test_a_time_shows_nothing_finer_than_a_nanosecond():
+    assert numbers.time_in("µs", 5) == "0.005"
+    assert numbers.time_in("ms", 1) == "0.000001"
+
+
+@pytest.mark.parametrize(
+    ("share", "shown"),
+    [
+        (0, "0"),
+        (1, "100"),
+        (0.5, "50.0"),
+        (0.99996, ">99.9"),
+        (0.00001, "<0.01"),
+        (0.0123, "1.23"),
+        (1.2, "120"),
+    ],
+)
+def test_rounding_never_reaches_none_or_all(share, shown):
+    assert numbers.percent(share) == shown
+
+
+def test_decimal_points_stand_under_each_other():
+    assert numbers.aligned(["12.3", "0.456", "123", "–"]) == ["12.3  ", "0.456", "123    ", "–    "]
+
+
+def test_a_place_in_time_is_given_so_that_it_can_be_found():
+    assert numbers.moment(8_123_456_789) == "8.123456"
+    assert numbers.moment(24_000) == "0.000024"

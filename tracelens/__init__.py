@@ -1,0 +1,77 @@
+"""Read a log of task switches; learn what was late, and why.
+
+>>> import tracelens as tl
+>>> run = tl.read("run.csv")  # doctest: +SKIP
+>>> analysis = tl.analyse(run)  # doctest: +SKIP
+>>> analysis.tasks.select("task", "deadline_misses", "response_max_ns")  # doctest: +SKIP
+
+`run` is a `model.results.Timeline` (what happened), `analysis` a `model.results.Analysis` (what
+it amounts to); both carry polars tables, whose columns `model.tables` documents. This module is
+the facade for users: nothing inside the package imports it, and it imports the heavy parts only
+when they are called.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from tracelens.errors import (
+    DamageError,
+    InputError,
+    LogError,
+    SystemFileError,
+    TraceLensError,
+    UsageError,
+)
+from tracelens.version import __version__
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from tracelens.model.results import Analysis, Timeline
+
+__all__ = [
+    "DamageError",
+    "InputError",
+    "LogError",
+    "SystemFileError",
+    "TraceLensError",
+    "UsageError",
+    "__version__",
+    "analyse",
+    "read",
+]
+
+
+def read(
+    logs: str | Path | Sequence[str | Path],
+    system: str | Path | None = None,
+    *,
+    strict: bool = False,
+) -> Timeline:
+    """Read a log, or the parts of one in order, and reconstruct what happened.
+
+    `system` names a system file (TOML), which overrides what the log declares. Damage is worked
+    around and counted; with `strict` the first damaged line is an error.
+
+    Raises `LogError` or `SystemFileError` (unreadable), `DamageError` (nothing usable in it).
+    """
+    from tracelens.reading import read as read_run
+
+    return read_run(logs, system, strict=strict)
+
+
+def analyse(
+    run: Timeline, window: tuple[int, int] | None = None, phase: str | None = None
+) -> Analysis:
+    """Take every measure of a run and collect the findings.
+
+    `window` is [start, end) in nanoseconds from the first event; `phase` the name of a phase that
+    the application marked. Without either the measures cover the whole run.
+
+    Raises `UsageError` for a window outside the run or a phase that the log does not mark.
+    """
+    from tracelens.analysis import analyse as analyse_run
+
+    return analyse_run(run, window=window, phase=phase)

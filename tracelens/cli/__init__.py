@@ -1,0 +1,1 @@
+"""The command `tracelens`: one module a subcommand, and nothing computed here."""

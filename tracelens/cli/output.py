@@ -1,0 +1,41 @@
+"""Where results go: a file, or standard output for `-`."""
+
+import sys
+from collections.abc import Iterable
+from pathlib import Path
+
+from tracelens.errors import UsageError
+
+STDOUT = "-"
+
+
+def write(target: str, chunks: Iterable[bytes]) -> None:
+    """Write `chunks` to the file `target`, or to standard output if it is `-`.
+
+    Raises `UsageError` if the file cannot be written.
+    """
+    if target == STDOUT:
+        sys.stdout.flush()
+        for chunk in chunks:
+            sys.stdout.buffer.write(chunk)
+        sys.stdout.buffer.flush()
+        return
+    try:
+        with Path(target).open("wb") as file:
+            file.writelines(chunks)
+    except OSError as error:
+        raise UsageError(f"cannot be written: {error.strerror}", place=target) from error
+
+
+def only_one_on_stdout(*targets: str | None) -> bool:
+    """Whether any target is standard output; two of them would be mixed up.
+
+    Raises `UsageError` for two.
+    """
+    count = sum(target == STDOUT for target in targets)
+    if count > 1:
+        raise UsageError(
+            f"standard output takes one document: found {count} options with '-', expected one",
+            hint="give a file name to the others",
+        )
+    return count == 1

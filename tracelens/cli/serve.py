@@ -1,0 +1,61 @@
+"""`tracelens serve`: the page, on this machine only."""
+
+import socket
+
+import click
+
+from tracelens.cli import options
+from tracelens.cli.progress import progress
+from tracelens.errors import UsageError
+
+
+@click.command(short_help="Open the page on a run, in a browser on this machine.")
+@options.logs
+@options.system
+@click.option(
+    "--port",
+    type=click.IntRange(0, 65535),
+    default=8050,
+    show_default=True,
+    help="Port on this machine; 0 takes a free one.",
+)
+@click.option("--open", "open_browser", is_flag=True, help="Open it in the browser at once.")
+@options.strict
+def serve(
+    logs: tuple[str, ...], system: str | None, port: int, open_browser: bool, strict: bool
+) -> None:
+    """Open the page on a run, in a browser on this machine.
+
+    LOG is an event log, or its parts in order; - is standard input. The page is served to this
+    machine alone (127.0.0.1) until Ctrl-C ends it.
+
+    \b
+    tracelens serve run.csv
+    tracelens serve run.csv --port 9000 --open
+    """
+    _check_free(port)
+
+    from tracelens.analysis import analyse
+    from tracelens.reading import read
+    from tracelens.web import app
+
+    with progress() as say:
+        run = read(logs, system, strict=strict, say=say)
+        say("measuring")
+        analysis = analyse(run)
+    app.serve(analysis, port=port, open_browser=open_browser, say=_address)
+
+
+def _check_free(port: int) -> None:
+    """Find out before a long log is read, not after. Raises `UsageError` for a port in use."""
+    try:
+        socket.create_server(("127.0.0.1", port)).close()
+    except OSError as error:
+        raise UsageError(
+            f"port {port} of this machine cannot be opened: {error.strerror}",
+            hint="give another one with --port, or --port 0 for a free one",
+        ) from error
+
+
+def _address(address: str) -> None:
+    click.echo(f"{address} shows the page; Ctrl-C ends it.")

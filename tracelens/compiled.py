@@ -1,0 +1,170 @@
+"""One loop, two ways to run it: compiled on a large log, as plain Python on a small one.
+
+A state machine over events is written once, as a plain function over integer arrays. Compiling it
+takes seconds and pays above some ten thousand rows; below, the interpreter is faster. numba is
+optional and is imported only when something is compiled.
+
+    def running_total(values, total):           # arrays in, results written into arrays
+        s = 0
+        for i in range(len(values)):
+            s += values[i]
+            total[i] = s
+        return s
+
+    s = compiled(running_total, rows=len(values))(values, total)
+
+What such a function must keep to, so that both ways give the same numbers:
+
+- Arguments are numbers, numpy arrays, or (named) tuples of them. Arrays are indexed by element,
+  `a[i]` or `a[i, j]`, never sliced: as plain Python they arrive as memoryviews, whose elements are
+  Python integers and several times faster to reach than numpy's.
+- Results go into arrays that the caller made; what is returned is a number or a tuple of numbers.
+- No uint64 array: numba makes a float of uint64 with int64, and a float is not exact. (Refused.)
+- int64 wraps around when compiled and does not when plain: the caller keeps values in range.
+- Functions that it calls by their plain name, from whatever module of this package, are compiled
+  with it. Compiled code does not check indices; NUMBA_BOUNDSCHECK=1 makes it, for the tests.
+
+TRACELENS_PLAIN=1 and TRACELENS_COMPILED=1 in the environment force one way.
+"""
+
+import hashlib
+import os
+import types
+from collections.abc import Callable, Iterator
+from functools import cache, wraps
+from importlib.util import find_spec
+from typing import Any, Final
+
+import numpy as np
+
+WORTH_COMPILING: Final = 50_000
+"""Rows from which on even a cold start of the compiler is repaid."""
+
+
+def compiled(function: Callable[..., Any], rows: int) -> Callable[..., Any]:
+    """`function`, compiled if `rows` are many and numba is there, else as plain Python.
+
+    Arrays that are read-only or not contiguous are copied for the compiled form, so write results
+    into fresh arrays: numba compiles one version for each kind of array, and that costs more.
+    """
+    if os.environ.get("TRACELENS_PLAIN") == "1":
+        return _plain(function)
+    wanted = rows > WORTH_COMPILING or os.environ.get("TRACELENS_COMPILED") == "1"
+    return _machine_code(function) if wanted and find_spec("numba") else _plain(function)
+
+
+@cache
+def _plain(function: Callable[..., Any]) -> Callable[..., Any]:
+    @wraps(function)
+    def run(*arguments: Any) -> Any:
+        return function(*map(_as_view, arguments))
+
+    return run
+
+
+@cache
+def _machine_code(function: Callable[..., Any]) -> Callable[..., Any]:
+    dispatcher = _compile(function, {})
+
+    @wraps(function)
+    def run(*arguments: Any) -> Any:
+        return dispatcher(*map(_as_array, arguments))
+
+    return run
+
+
+def _as_view(argument: Any) -> Any:
+    if isinstance(argument, np.ndarray):
+        _refuse_uint64(argument)
+        return argument.data
+    if isinstance(argument, np.generic):
+        return argument.item()
+    return _through_tuple(_as_view, argument)
+
+
+def _as_array(argument: Any) -> Any:
+    if isinstance(argument, np.ndarray):
+        _refuse_uint64(argument)
+        return np.require(argument, requirements=("C", "W"))
+    return _through_tuple(_as_array, argument)
+
+
+def _through_tuple(convert: Callable[[Any], Any], argument: Any) -> Any:
+    if not isinstance(argument, tuple):
+        return argument
+    items = map(convert, argument)
+    make = getattr(type(argument), "_make", None)  # a named tuple keeps its type
+    return make(items) if make else tuple(items)
+
+
+def _refuse_uint64(array: np.ndarray) -> None:
+    if array.dtype == np.uint64:
+        raise TypeError("uint64 array in a compiled function; view or cast it to int64")
+
+
+def _compile(function: Callable[..., Any], done: dict[Any, Any]) -> Any:
+    """numba's version of `function`, with the package's functions that it calls compiled too."""
+    if function in done:
+        return done[function]
+    import numba
+
+    callees = {name: _compile(callee, done) for name, callee in _callees(function)}
+    linked = types.FunctionType(
+        function.__code__,
+        {**function.__globals__, **callees},
+        function.__name__,
+        function.__defaults__,
+    )
+    linked.__qualname__, linked.__module__ = function.__qualname__, function.__module__
+    dispatcher: Any
+    try:
+        dispatcher = numba.njit(cache=True)(linked)
+    except RuntimeError:  # nowhere to keep the cache: compile every time
+        dispatcher = numba.njit(linked)
+    _stamp(dispatcher, _fingerprint(function))
+    done[function] = dispatcher
+    return dispatcher
+
+
+def _callees(function: Callable[..., Any]) -> Iterator[tuple[str, Callable[..., Any]]]:
+    package = f"{__name__.partition('.')[0]}."
+    for name in function.__code__.co_names:
+        value = function.__globals__.get(name)
+        if not isinstance(value, types.FunctionType) or value is function:
+            continue
+        if value.__module__ == function.__module__ or value.__module__.startswith(package):
+            yield name, value
+
+
+def _stamp(dispatcher: Any, fingerprint: str) -> None:
+    """Let numba's cache expire with what a function calls and the constants it names.
+
+    numba looks at the age of the function's own file only; a helper or an event code that
+    changed in another module would leave old machine code in use.
+    """
+    index: Any = getattr(getattr(dispatcher, "_cache", None), "_cache_file", None)
+    if hasattr(index, "_source_stamp"):
+        index._source_stamp = fingerprint
+
+
+def _fingerprint(function: Callable[..., Any]) -> str:
+    """A hash of the code of `function` and its callees, and of the constants that they name."""
+    import numba
+
+    checked = getattr(numba.config, "BOUNDSCHECK", None)
+    digest = hashlib.sha256(f"{numba.__version__} {checked}".encode())
+    waiting, seen = [function], set()
+    while waiting:
+        one = waiting.pop()
+        if one in seen:
+            continue
+        seen.add(one)
+        code = one.__code__
+        digest.update(code.co_code)
+        digest.update(repr((code.co_consts, code.co_names, code.co_varnames)).encode())
+        waiting += [callee for _, callee in _callees(one)]
+        for name in code.co_names:
+            value = one.__globals__.get(name)
+            if isinstance(value, int | float | str | tuple | np.ndarray):
+                digest.update(f"{name}={value!r}".encode())
+    return digest.hexdigest()

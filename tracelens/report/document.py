@@ -1,0 +1,85 @@
+"""An analysis as a document: what is wrong first, then why, then the particulars.
+
+Every face that prints a report renders this document, and only this package words it; the
+sentences about single facts are the findings' own.
+"""
+
+from pathlib import PurePath
+from typing import Final
+
+from tracelens.model.results import Analysis, Finding
+from tracelens.report import lateness
+from tracelens.report.blocks import Document, Remark
+from tracelens.report.numbers import duration, moment, percent
+from tracelens.report.particulars import particulars
+from tracelens.report.quality import cautions, quality
+
+SEVERITIES: Final = ("error", "warning", "note")
+
+
+def document(analysis: Analysis) -> Document:
+    """The report on one analysis.
+
+    Names are as in the log: each renderer makes safe what it prints.
+    """
+    late = (lateness.late_jobs, lateness.deadlocks, lateness.inversions)
+    sections = [section for make in late if (section := make(analysis))]
+    return Document(
+        title=_title(analysis),
+        facts=_facts(analysis),
+        verdict=_verdict(analysis.findings),
+        remarks=_remarks(analysis),
+        sections=(*sections, *particulars(analysis), quality(analysis), cautions()),
+    )
+
+
+def _title(analysis: Analysis) -> str:
+    names = [PurePath(source).name for source in analysis.timeline.log.sources]
+    return names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more parts"
+
+
+def _facts(analysis: Analysis) -> tuple[str, ...]:
+    timeline = analysis.timeline
+    cores = analysis.cores.height
+    facts = [
+        " · ".join(
+            (
+                duration(timeline.span_ns),
+                f"{cores} core{'s' if cores != 1 else ''}",
+                f"{analysis.quality.events} events",
+                f"{percent(analysis.quality.coverage)} % of core time known",
+            )
+        )
+    ]
+    if timeline.system.run:
+        run = timeline.system.run.items()
+        facts.append(" · ".join(f"{key} {value}" for key, value in run))
+    if analysis.window != (0, timeline.span_ns):
+        start, end = map(moment, analysis.window)
+        facts.append(f"measured from {start} s to {end} s")
+    facts += timeline.system.notes
+    return tuple(facts)
+
+
+def _verdict(findings: tuple[Finding, ...]) -> str:
+    counts = [sum(finding.severity == severity for finding in findings) for severity in SEVERITIES]
+    told = [
+        f"{count} {severity}{'s' if count > 1 else ''}"
+        for count, severity in zip(counts, SEVERITIES, strict=True)
+        if count
+    ]
+    if not counts[0] and not counts[1]:
+        return "Nothing wrong was found in what this log shows."
+    return f"{', '.join(told)}; the worst first:"
+
+
+def _remarks(analysis: Analysis) -> tuple[Remark, ...]:
+    worst_first = sorted(analysis.findings, key=lambda found: SEVERITIES.index(found.severity))
+    return tuple(
+        Remark(
+            severity=found.severity,
+            text=found.text,
+            at="" if found.at_ns is None else f"{moment(found.at_ns)} s",
+        )
+        for found in worst_first
+    )

@@ -1,0 +1,101 @@
+"""How far a log can be trusted, and what no log can tell."""
+
+from typing import Final
+
+import polars as pl
+
+from tracelens.model.results import Analysis
+from tracelens.report.blocks import Block, Column, Listing, Paragraph, Section
+from tracelens.report.numbers import moment, percent
+from tracelens.report.rows import MOST_ROWS, left_out, names_of, table
+
+OBSERVED: Final = (
+    "Observed is not worst. The largest response time, load or queue length seen here is a lower "
+    "bound of the worst case: another run can show a larger one."
+)
+SAFETY: Final = (
+    "A log shows what happened, not what can happen. Where this system can hurt someone, this "
+    "report supports but does not replace the worst-case analysis, the functional-safety process "
+    "and the qualified people that the applicable standards and local rules require."
+)
+
+
+def quality(analysis: Analysis) -> Section:
+    """What was read, what was lost, what was mended, and every line that was not used."""
+    blocks: list[Block] = [Listing(tuple(_facts(analysis)))]
+    log = analysis.timeline.log
+    if not log.unused.is_empty():
+        lines = log.unused.head(MOST_ROWS).with_columns(pl.col("first_lines").list.join(", "))
+        columns = {
+            "reason": Column("lines not used, because"),
+            "count": Column("lines", "count"),
+            "first_lines": Column("first at line"),
+        }
+        blocks.append(table(lines, columns))
+    if not analysis.timeline.repairs.is_empty():
+        blocks.append(_repairs(analysis))
+    if doubts := (*log.warnings, *analysis.timeline.system.differences, *_unknown_keys(analysis)):
+        blocks.append(Listing(doubts[:MOST_ROWS]))
+        if rest := left_out(min(len(doubts), MOST_ROWS), len(doubts), "remarks", "first"):
+            blocks.append(Paragraph(rest.strip()))
+    return Section("How far this log can be trusted", tuple(blocks))
+
+
+def _facts(analysis: Analysis) -> list[str]:
+    quality, timeline = analysis.quality, analysis.timeline
+    unused = int(timeline.log.unused["count"].sum())
+    facts = [
+        f"{quality.events} events from {quality.lines} lines; {unused or 'no'} lines not used",
+        f"what the cores did is known for {percent(quality.coverage)} % of their time",
+        f"{quality.lost_events or 'no'} events reported lost by the target",
+    ]
+    if quality.contradictions:
+        places = ", ".join(_places(timeline.contradictions.head(5), len(timeline.log.sources)))
+        facts.append(
+            f"{quality.contradictions} contradictions: a task acts while another is known to run, "
+            f"so a switch was not recorded; first at line {places}"
+        )
+    else:
+        facts.append("no contradictions: no sign of a switch that was not recorded")
+    if quality.boots > 1:
+        times = names_of([f"{moment(ns)} s" for ns in timeline.log.restarts])
+        facts.append(f"{quality.boots} boots laid end to end; the target restarted at {times}")
+    return facts
+
+
+def _repairs(analysis: Analysis) -> Block:
+    repairs = analysis.timeline.repairs
+    parts = len(analysis.timeline.log.sources)
+    mended = (
+        repairs.with_columns(place=pl.Series(_places(repairs, parts), dtype=pl.String))
+        .group_by("reason", maintain_order=True)
+        .agg(count=pl.len(), first=pl.col("place").head(5).str.join(", "))
+        .sort("count", descending=True, maintain_order=True)
+    )
+    columns = {
+        "reason": Column("mended"),
+        "count": Column("times", "count"),
+        "first": Column("first at line"),
+    }
+    return table(mended.head(MOST_ROWS), columns)
+
+
+def _places(frame: pl.DataFrame, parts: int) -> list[str]:
+    """'118', or of a log in several parts '2:118': line 118 of the second."""
+    lines = frame["line"].cast(pl.String)
+    if parts > 1:
+        lines = (frame["part"].cast(pl.Int64) + 1).cast(pl.String) + ":" + lines
+    return lines.to_list()
+
+
+def _unknown_keys(analysis: Analysis) -> tuple[str, ...]:
+    sources = analysis.timeline.log.sources
+    return tuple(
+        f"not known to this format: {text} ({sources[part]}:{line})"
+        for (part, line), text in analysis.timeline.system.unknown
+    )
+
+
+def cautions() -> Section:
+    """What every report says, whatever the log shows."""
+    return Section("What this report cannot say", (Paragraph(OBSERVED), Paragraph(SAFETY)))

@@ -1,0 +1,129 @@
+"""A document for a terminal, a pipe or a file: 80 columns are enough."""
+
+from typing import Final, TextIO
+
+from rich.box import Box
+from rich.cells import cell_len
+from rich.console import Console, RenderableType
+from rich.table import Column as GridColumn
+from rich.table import Table as Grid
+from rich.text import Text
+
+from tracelens.report import blocks, numbers
+from tracelens.report.plain import plain
+
+WIDEST: Final = 100
+"""Lines of running text longer than this are hard to read; tables are as wide as they need."""
+
+SIGNS: Final = {"error": "■", "warning": "▲", "note": "●"}
+"""A shape for each severity: colour is never the only sign."""
+
+# Okabe & Ito, 'Color Universal Design' (2008): vermillion, orange, sky blue.
+COLOURS: Final = {"error": "#D55E00", "warning": "#E69F00", "note": "#56B4E9"}
+
+LONGEST: Final = 24
+"""A word longer than this may be folded where the page is too narrow."""
+
+_RULE_UNDER_HEAD: Final = Box("    \n    \n ── \n    \n    \n    \n    \n    \n")
+
+_ASCII: Final = str.maketrans(
+    {"µ": "u", "–": "-", "−": "-", "→": ">", "·": ",", "×": "x", "…": "...", "─": "-"}
+    | {"■": "!", "▲": "?", "●": "-", "≥": ">=", "≤": "<="}
+)
+
+
+def show(document: blocks.Document, file: TextIO, width: int | None = None) -> None:
+    """Print the report to `file`: in colour on a terminal, as plain text elsewhere.
+
+    `width` is in columns; by default the terminal's, or 80 where there is none.
+    """
+    console = Console(file=file, width=width, highlight=False, markup=False, emoji=False)
+    with console.capture() as captured:
+        for part, widest in _parts(document):
+            console.print(part, width=min(widest or console.width, console.width), crop=False)
+    text = "".join(f"{line.rstrip(' ')}\n" for line in captured.get().splitlines())
+    try:
+        text.encode(file.encoding or "utf-8")
+    except UnicodeEncodeError:
+        text = text.translate(_ASCII).encode("ascii", "replace").decode()
+    file.write(text)
+
+
+def _parts(document: blocks.Document) -> list[tuple[RenderableType, int | None]]:
+    """Each part of the page from top to bottom, with its greatest width (None: no limit)."""
+    parts: list[tuple[RenderableType, int | None]] = [(_safe(document.title, "bold"), WIDEST)]
+    parts += [(_safe(fact, "dim"), WIDEST) for fact in document.facts]
+    parts += [(Text(), None), (_safe(document.verdict, "bold"), WIDEST)]
+    if document.remarks:
+        parts += [(Text(), None), (_remarks(document.remarks), WIDEST)]
+    for section in document.sections:
+        parts += [(Text(), None), (Text(), None), (_safe(section.title, "bold"), WIDEST)]
+        for block in section.blocks:
+            parts += [(Text(), None), *_block(block)]
+    return parts
+
+
+def _block(block: blocks.Block) -> list[tuple[RenderableType, int | None]]:
+    if isinstance(block, blocks.Paragraph):
+        return [(_safe(block.text), WIDEST)]
+    if isinstance(block, blocks.Listing):
+        return [(_hanging([("·", item) for item in block.items]), WIDEST)]
+    if not block.note:
+        return [(_table(block), None)]
+    return [(_table(block), None), (Text(), None), (_safe(block.note, "dim"), WIDEST)]
+
+
+def _remarks(remarks: tuple[blocks.Remark, ...]) -> Grid:
+    grid = Grid.grid(padding=(0, 2, 0, 0))
+    grid.add_column(no_wrap=True)
+    grid.add_column(overflow="fold", ratio=1)
+    grid.add_column(no_wrap=True, justify="right")
+    for remark in remarks:
+        sign = Text(SIGNS[remark.severity], COLOURS[remark.severity])
+        grid.add_row(sign, _safe(remark.text), _safe(remark.at))
+    return grid
+
+
+def _hanging(items: list[tuple[str, str]]) -> Grid:
+    grid = Grid.grid(padding=(0, 1, 0, 0))
+    grid.add_column(no_wrap=True)
+    grid.add_column(overflow="fold")
+    for sign, item in items:
+        grid.add_row(sign, _safe(item))
+    return grid
+
+
+def _table(table: blocks.Table) -> Grid:
+    shown = table.shown()
+    columns = list(zip(*shown.rows, strict=True)) or [()] * len(shown.heads)
+    grid = Grid(
+        *map(_column, shown.heads, shown.units, columns, shown.numeric),
+        box=_RULE_UNDER_HEAD,
+        pad_edge=False,
+        show_edge=False,
+        padding=(0, 1, 0, 0),
+        header_style="",
+    )
+    cells = [
+        numbers.aligned(texts) if numeric else texts
+        for texts, numeric in zip(columns, shown.numeric, strict=True)
+    ]
+    for row in zip(*cells, strict=True):
+        grid.add_row(*map(_safe, row))
+    return grid
+
+
+def _column(head: str, unit: str, cells: tuple[str, ...], numeric: bool) -> GridColumn:
+    """A number is never cut or folded; a name folds where the page is too narrow."""
+    header = Text.assemble(_safe(head), "\n", (unit, "dim")) if unit else _safe(head)
+    words = [*head.split(), unit]
+    if numeric:
+        width = max(map(len, (*numbers.aligned(cells), *words)))
+        return GridColumn(header, justify="right", min_width=width)
+    words += [word for cell in cells for word in cell.split()]
+    return GridColumn(header, overflow="fold", min_width=min(max(map(cell_len, words)), LONGEST))
+
+
+def _safe(text: str, style: str = "") -> Text:
+    """Every string of a document passes here: nothing in it acts on the terminal."""
+    return Text(plain(text), style)
