@@ -24,6 +24,9 @@ from tracelens.reconstruct.rows import Rows, joined
 from tracelens.reconstruct.setup import Facts, facts, fill
 from tracelens.reconstruct.step import advance
 
+_COUNTERS = [arena.NEXT_JOB, arena.NEXT_WAIT, arena.NEXT_INVERSION, arena.NEXT_DEADLOCK]
+"""What is numbered through the whole log, not anew in each boot."""
+
 _BUFFER_ROWS = 50_000
 """Finished rows that a buffer holds before it is emptied; small logs take smaller buffers."""
 
@@ -40,9 +43,10 @@ def reconstruct(log: Log, system: System | None = None, *, part_events: int = 0)
     boots: list[Rows] = []
     starts: list[tuple[int, int]] = []
     lost = 0
+    counted = np.zeros(len(_COUNTERS), np.int64)
     bounds = _bounds(log, len(numbered.times))
     for number, (first, last) in enumerate(bounds):
-        boot = _Boot(named, about, numbered.part(first, last), first, part_events)
+        boot = _Boot(named, about, numbered.part(first, last), first, part_events, counted)
         is_last = number == len(bounds) - 1
         rows, memory = boot.run({}, is_last)
         if memory[arena.SPLIT_CANDIDATES]:
@@ -50,6 +54,7 @@ def reconstruct(log: Log, system: System | None = None, *, part_events: int = 0)
         boots.append(rows)
         starts.append((first, int(numbered.times[first]) if last > first else 0))
         lost += int(memory[arena.LOST])
+        counted = memory[_COUNTERS].copy()
     span_ns = int(numbered.times[-1]) if len(numbered.times) else 0
     del numbered, boot, memory, rows  # the tables are about as large again
     return timeline(log, named, about, joined(boots), starts, span_ns, lost)
@@ -66,13 +71,17 @@ def _bounds(log: Log, events: int) -> list[tuple[int, int]]:
 
 @dataclass
 class _Boot:
-    """The events between two starts of the target; `first` is the first one's row in the log."""
+    """The events between two starts of the target; `first` is the first one's row in the log.
+
+    `counted` are the numbers of the next job, wait, inversion and deadlock.
+    """
 
     named: Named
     about: Facts
     events: Numbered
     first: int
     part_events: int
+    counted: np.ndarray
 
     def run(self, grid: dict[int, int], is_last: bool) -> tuple[Rows, np.ndarray]:
         """The finished rows of this boot and the memory at its end.
@@ -86,6 +95,7 @@ class _Boot:
         rows = Rows()
         sizes = _sizes(self.named, count)
         memory = build(sizes)
+        memory[_COUNTERS] = self.counted
         fill(
             memory,
             self.named,
