@@ -1,0 +1,89 @@
+"""The pipeline: from what happened to what it amounts to, and what is worth saying about it."""
+
+from dataclasses import replace
+
+from tracelens.errors import UsageError
+from tracelens.findings.ranking import find
+from tracelens.measures.chains import chain_instances, chains
+from tracelens.measures.cut import cut, occurrences
+from tracelens.measures.interrupts import isrs, masked
+from tracelens.measures.ledgers import ledgers
+from tracelens.measures.load import cores, totals
+from tracelens.measures.locks import locks
+from tracelens.measures.phases import phases
+from tracelens.measures.quality import quality
+from tracelens.measures.queues import queues
+from tracelens.measures.sleep import sleep
+from tracelens.measures.tasks import tasks
+from tracelens.model.results import Analysis, Timeline
+from tracelens.spans import Windows, common, union
+
+
+def analyse(
+    timeline: Timeline, *, window: tuple[int, int] | None = None, phase: str | None = None
+) -> Analysis:
+    """Take every measure of a run and collect the findings.
+
+    `window` is [start, end) in ns from the first event; `phase` the name of a phase that the
+    application marked: the measures are then taken over all its occurrences together. With both,
+    over what they have in common; with neither, over the whole run. The tables of the analysis's
+    timeline are cut likewise (see `measures.cut`); its log and the counts of `quality` are whole.
+
+    Raises `UsageError` for a window outside the run, and for a phase that the log does not mark or
+    that does not occur in the window.
+    """
+    marked = phases(timeline.log, timeline.span_ns)
+    windows = _windows(timeline.span_ns, window)
+    if phase is not None:
+        names = marked["phase"].unique(maintain_order=True).to_list()
+        windows = _of_phase(phase, names, common(windows, occurrences(marked, phase)))
+    run = cut(timeline, windows)
+    spent = totals(run.occupancy)
+    asleep = sleep(run, spent, windows)
+    instances = chain_instances(timeline, windows)
+    measured = Analysis(
+        timeline=run,
+        window=(windows[0][0], windows[-1][1]) if windows else (0, timeline.span_ns),
+        quality=quality(timeline, spent),
+        cores=cores(run, spent, asleep, windows),
+        tasks=tasks(run, spent, windows),
+        isrs=isrs(run, spent),
+        locks=locks(run),
+        queues=queues(run, windows),
+        chains=chains(run, instances),
+        chain_instances=instances,
+        ledgers=ledgers(run.jobs, run.episodes),
+        phases=marked,
+        sleep=asleep,
+        masked=masked(run.masks),
+        findings=(),
+    )
+    return replace(measured, findings=find(measured))
+
+
+def _windows(span_ns: int, window: tuple[int, int] | None) -> Windows:
+    if window is None:
+        return union([(0, span_ns)])
+    start, end = window
+    if not 0 <= start < end <= span_ns:
+        raise UsageError(
+            f"no such time in this run: found {start} ns to {end} ns, expected a begin before an "
+            f"end, both within 0 ns to {span_ns} ns",
+            hint="times count from the first event of the log",
+        )
+    return ((start, end),)
+
+
+def _of_phase(phase: str, marked: list[str], windows: Windows) -> Windows:
+    if phase not in marked:
+        told = ", ".join(marked) or "none"
+        raise UsageError(
+            f"no such phase: found {phase}, expected one that the log marks ({told})",
+            hint="firmware marks a phase with `mark NAME begin` and `mark NAME end`",
+        )
+    if not windows:
+        raise UsageError(
+            f"phase {phase} does not occur in the window: found no time in common, expected some",
+            hint="leave the window out, or see the table of phases for when it occurs",
+        )
+    return windows

@@ -1,0 +1,1 @@
+"""What is worth saying about a run: detectors over the measures, ranked, in plain sentences."""

@@ -1,0 +1,172 @@
+"""Deadlines that were missed, and those that were met by little."""
+
+from collections.abc import Iterator
+
+import polars as pl
+
+from tracelens.findings import wording
+from tracelens.findings.thresholds import RESPONSE_SHARE
+from tracelens.model.results import Analysis, Finding
+
+
+def deadline_misses(analysis: Analysis) -> Iterator[Finding]:
+    """One finding a task with late jobs that are complete; the greatest lateness first."""
+    worst = (
+        _late(analysis, "complete")
+        .group_by("task", maintain_order=True)
+        .agg(pl.len().alias("misses"), pl.all().first())
+    )
+    patterns = {row["task"]: row for row in analysis.tasks.to_dicts()}
+    for row in worst.to_dicts():
+        task = patterns[row["task"]]
+        response_ns, deadline_ns = row["response_ns"], row["deadline_ns"]
+        how_often = wording.missed(
+            row["task"], row["misses"], task["jobs"], deadline_ns, task["longest_miss_run"]
+        )
+        which = wording.worst_job(
+            row["job"],
+            row["release_ns"],
+            response_ns,
+            deadline_ns,
+            _culprit(analysis, row["job_id"], deadline_ns),
+        )
+        yield Finding(
+            severity="error",
+            subject=row["task"],
+            text=f"{how_often} {which}",
+            at_ns=row["release_ns"],
+            kind="deadline_miss",
+            numbers={
+                "misses": row["misses"],
+                "jobs": task["jobs"],
+                "job": row["job"],
+                "job_id": row["job_id"],
+                "response_ns": response_ns,
+                "deadline_ns": deadline_ns,
+                "lateness_ns": response_ns - deadline_ns,
+            },
+        )
+
+
+def open_late_jobs(analysis: Analysis) -> Iterator[Finding]:
+    """One finding a job that was late already when the log ended; the greatest lateness first."""
+    for row in _late(analysis, "open").to_dicts():
+        age_ns, deadline_ns = row["response_ns"], row["deadline_ns"]
+        yield Finding(
+            severity="error",
+            subject=row["task"],
+            text=wording.open_late(
+                row["task"],
+                row["job"],
+                row["release_ns"],
+                age_ns,
+                deadline_ns,
+                _culprit(analysis, row["job_id"], deadline_ns),
+            ),
+            at_ns=row["release_ns"],
+            kind="open_late_job",
+            numbers={
+                "job": row["job"],
+                "job_id": row["job_id"],
+                "response_ns": age_ns,
+                "deadline_ns": deadline_ns,
+                "lateness_ns": age_ns - deadline_ns,
+            },
+        )
+
+
+def near_deadlines(analysis: Analysis) -> Iterator[Finding]:
+    """One finding a task that missed nothing and came close; the closest first."""
+    near = (
+        analysis.tasks.filter(pl.col("deadline_misses") == 0)
+        .with_columns(share=pl.col("response_max_ns") / pl.col("deadline_ns"))
+        .filter(pl.col("share") >= RESPONSE_SHARE)
+        .sort("share", descending=True, maintain_order=True)
+    )
+    jobs = analysis.timeline.jobs.lazy().select("job_id", "release_ns")
+    worst = jobs.filter(pl.col("job_id").is_in(near["worst_job_id"].to_list())).collect()
+    released = dict(zip(worst["job_id"], worst["release_ns"], strict=True))
+    for row in near.to_dicts():
+        yield Finding(
+            severity="warning",
+            subject=row["task"],
+            text=wording.near_deadline(row["task"], row["response_max_ns"], row["deadline_ns"]),
+            at_ns=released[row["worst_job_id"]],
+            kind="near_deadline",
+            numbers={
+                "response_ns": row["response_max_ns"],
+                "deadline_ns": row["deadline_ns"],
+                "job_id": row["worst_job_id"],
+            },
+        )
+
+
+def chain_misses(analysis: Analysis) -> Iterator[Finding]:
+    """One finding a chain with late instances; in order of declaration."""
+    longest = (
+        analysis.chain_instances.filter(pl.col("late"))
+        .sort("latency_ns", descending=True, maintain_order=True)
+        .group_by("chain", maintain_order=True)
+        .agg(start_ns=pl.col("start_ns").first(), latency_ns=pl.col("latency_ns").first())
+    )
+    for row in analysis.chains.join(longest, on="chain", maintain_order="left").to_dicts():
+        yield Finding(
+            severity="error",
+            subject=row["chain"],
+            text=wording.chain_missed(
+                row["chain"],
+                row["deadline_misses"],
+                row["instances"],
+                row["latency_ns"],
+                row["deadline_ns"],
+                row["start_ns"],
+            ),
+            at_ns=row["start_ns"],
+            kind="chain_miss",
+            numbers={
+                "misses": row["deadline_misses"],
+                "instances": row["instances"],
+                "latency_ns": row["latency_ns"],
+                "deadline_ns": row["deadline_ns"],
+            },
+        )
+
+
+def unseen_chains(analysis: Analysis) -> Iterator[Finding]:
+    """One finding a declared chain without an instance."""
+    for row in analysis.chains.filter(pl.col("instances") == 0).to_dicts():
+        yield Finding(
+            severity="note",
+            subject=row["chain"],
+            text=wording.chain_unseen(row["chain"], row["path"]),
+            at_ns=None,
+            kind="unseen_chain",
+            numbers={},
+        )
+
+
+def _late(analysis: Analysis, status: str) -> pl.DataFrame:
+    """Late jobs of one status, the greatest lateness first."""
+    return (
+        analysis.timeline.jobs.lazy()
+        .filter(pl.col("late") & (pl.col("status") == status))
+        .sort(pl.col("response_ns") - pl.col("deadline_ns"), descending=True, maintain_order=True)
+        .with_columns(pl.col("task").cast(pl.String))
+        .collect()
+    )
+
+
+def _culprit(analysis: Analysis, job_id: int, deadline_ns: int) -> str:
+    """What to name as the cause: the largest entry that is not the job's own execution.
+
+    The execution itself, if it alone is longer than the deadline or there is nothing else.
+    """
+    entries = analysis.ledgers.filter(pl.col("job_id") == job_id).to_dicts()
+    own_ns = sum(entry["ns"] for entry in entries if entry["entry"] == "execution")
+    others = [entry for entry in entries if entry["entry"] != "execution"]
+    if own_ns > deadline_ns or (own_ns and not others):
+        return wording.culprit("execution", None, None, own_ns)
+    if not others:
+        return ""
+    main = others[0]  # a ledger has its largest entry first
+    return wording.culprit(main["entry"], main["by"], main["via"], main["ns"])

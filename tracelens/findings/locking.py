@@ -1,0 +1,140 @@
+"""Deadlocks, priority inversions, and locks that are waited for long."""
+
+from collections.abc import Iterator
+
+import polars as pl
+
+from tracelens.findings import wording
+from tracelens.findings.thresholds import HOLD_UP_SHARE
+from tracelens.model.results import Analysis, Finding
+from tracelens.spans import LENGTH
+
+
+def deadlocks(analysis: Analysis) -> Iterator[Finding]:
+    """One finding a deadlock, in order of time."""
+    for row in analysis.timeline.deadlocks.to_dicts():
+        yield Finding(
+            severity="error",
+            subject=row["tasks"][0],
+            text=wording.deadlock(row["tasks"], row["locks"], row["at_ns"]),
+            at_ns=row["at_ns"],
+            kind="deadlock",
+            numbers={"tasks": len(row["tasks"])},
+        )
+
+
+def inversions(analysis: Analysis) -> Iterator[Finding]:
+    """One finding a victim and lock: unbounded inversions first, then bounded; longest first.
+
+    Unbounded ones (third parties ran) are warnings whatever they last. Bounded ones are what a
+    working lock protocol leaves: they are notes, from `HOLD_UP_SHARE` of the victim's deadline on.
+    """
+    deadlines = _deadlines(analysis)
+    by_pair = (
+        analysis.timeline.inversions.lazy()
+        .with_columns(
+            pl.col("victim", "lock").cast(pl.String),
+            ns=LENGTH,
+            unbounded=pl.col("third_party_ns") > 0,
+        )
+        .sort("third_party_ns", "ns", descending=True, maintain_order=True)
+        .group_by("victim", "lock", "unbounded", maintain_order=True)
+        .agg(
+            pl.len().alias("times"),
+            pl.col("inversion_id", "start_ns", "ns", "third_party_ns", "holder_ns").first(),
+        )
+        .collect()
+    )
+    for row in by_pair.to_dicts():
+        deadline_ns = deadlines.get(row["victim"])
+        if row["unbounded"]:
+            third, third_ns = _main_third_party(analysis, row["inversion_id"])
+            text = wording.unbounded_inversion(
+                row["victim"],
+                row["lock"],
+                row["times"],
+                row["ns"],
+                row["start_ns"],
+                third,
+                third_ns,
+            )
+        elif deadline_ns is None or row["ns"] >= HOLD_UP_SHARE * deadline_ns:
+            text = wording.bounded_inversion(
+                row["victim"],
+                row["lock"],
+                row["times"],
+                row["ns"],
+                row["start_ns"],
+                wording.of_deadline(row["ns"], deadline_ns),
+            )
+        else:
+            continue
+        yield Finding(
+            severity="warning" if row["unbounded"] else "note",
+            subject=row["victim"],
+            text=text,
+            at_ns=row["start_ns"],
+            kind="unbounded_inversion" if row["unbounded"] else "bounded_inversion",
+            numbers={
+                "times": row["times"],
+                "inversion_id": row["inversion_id"],
+                "duration_ns": row["ns"],
+                "holder_ns": row["holder_ns"],
+                "third_party_ns": row["third_party_ns"],
+            },
+        )
+
+
+def contentions(analysis: Analysis) -> Iterator[Finding]:
+    """One finding a task and lock with a wait of `HOLD_UP_SHARE` of the task's deadline or more.
+
+    Waits that are priority inversions are left to `inversions`. The longest wait first.
+    """
+    deadlines = _deadlines(analysis)
+    inverted = analysis.timeline.inversions.select(
+        pl.col("victim", "lock").cast(pl.String)
+    ).unique()
+    longest = (
+        analysis.timeline.lock_waits.lazy()
+        .with_columns(pl.col("task", "lock", "owner").cast(pl.String), ns=LENGTH)
+        .sort("ns", descending=True, maintain_order=True)
+        .unique(["task", "lock"], keep="first", maintain_order=True)
+        .join(
+            inverted.lazy(),
+            left_on=["task", "lock"],
+            right_on=["victim", "lock"],
+            how="anti",
+            maintain_order="left",
+        )
+        .collect()
+    )
+    for row in longest.to_dicts():
+        deadline_ns = deadlines.get(row["task"])
+        if deadline_ns is None or row["ns"] < HOLD_UP_SHARE * deadline_ns:
+            continue
+        yield Finding(
+            severity="note",
+            subject=row["lock"],
+            text=wording.contention(
+                row["task"],
+                row["lock"],
+                row["ns"],
+                row["start_ns"],
+                row["owner"],
+                wording.of_deadline(row["ns"], deadline_ns),
+            ),
+            at_ns=row["start_ns"],
+            kind="contention",
+            numbers={"wait_ns": row["ns"], "deadline_ns": deadline_ns},
+        )
+
+
+def _deadlines(analysis: Analysis) -> dict[str, int]:
+    declared = analysis.tasks.drop_nulls("deadline_ns")
+    return dict(zip(declared["task"], declared["deadline_ns"], strict=True))
+
+
+def _main_third_party(analysis: Analysis, inversion_id: int) -> tuple[str, int]:
+    parts = analysis.timeline.third_parties.filter(pl.col("inversion_id") == inversion_id)
+    main = parts.sort("ns", descending=True, maintain_order=True).head(1)
+    return str(main["task"][0]), int(main["ns"][0])

@@ -1,0 +1,311 @@
+"""Every sentence of the findings: plain and exact, with numbers, units and moments.
+
+A duration has three significant digits; a moment is exact to the microsecond, for it is to be
+found again in the log.
+"""
+
+from collections.abc import Sequence
+from typing import Final
+
+from tracelens.units import NS_PER_MS, NS_PER_S, NS_PER_US
+
+OBSERVED_IS_NOT_WORST: Final = (
+    "Observed is not worst: the longest response seen is a lower bound of the worst case. What "
+    "analysis computes from the observed executions, periods, priorities and blocking stands "
+    "beside it."
+)
+SAFETY: Final = (
+    "A log shows what happened, not what can happen. Where this system can hurt someone, this "
+    "report supports but does not replace the worst-case analysis, the functional-safety process "
+    "and the qualified people that the applicable standards and local rules require."
+)
+ALWAYS: Final = (OBSERVED_IS_NOT_WORST, SAFETY)
+"""What every report says, whatever it found."""
+
+
+def duration(ns: float) -> str:
+    """Nanoseconds as '1.85 ms': three significant digits, in the unit that reads best."""
+    for unit, size in (("s", NS_PER_S), ("ms", NS_PER_MS), ("µs", NS_PER_US)):
+        if abs(ns) >= 0.9995 * size:
+            return f"{_significant(ns / size)} {unit}"
+    return f"{ns:.0f} ns"
+
+
+def moment(ns: int) -> str:
+    """A time in the log as '8.120345 s': exact to the microsecond."""
+    return f"{ns // NS_PER_S}.{ns % NS_PER_S // NS_PER_US:06d} s"
+
+
+def percent(share: float) -> str:
+    """0.7345 as '73.5 %'; 100 % only if it is."""
+    shown = f"{share * 100:.1f}"
+    return f"{'>99.9' if shown == '100.0' and share < 1 else shown} %"
+
+
+def count(number: int, what: str) -> str:
+    """'1 job', '3 jobs'."""
+    return f"{number} {what}" if number == 1 else f"{number} {what}s"
+
+
+def listing(names: Sequence[str], most: int = 6) -> str:
+    """'a, b and c'; of many, the first and how many more."""
+    if len(names) > most:
+        return f"{', '.join(names[: most - 1])} and {len(names) - most + 1} more"
+    return " and ".join(filter(None, (", ".join(names[:-1]), *names[-1:])))
+
+
+def _significant(value: float) -> str:
+    decimals = 2 if abs(value) < 9.995 else 1 if abs(value) < 99.95 else 0
+    return f"{value:.{decimals}f}"
+
+
+# ------------------------------------------------------------------------------ what was late
+
+
+def missed(task: str, misses: int, jobs: int, deadline_ns: int, run: int) -> str:
+    """How often a task missed its deadline."""
+    row = f", {run} of them in a row" if run > 1 else ""
+    return (
+        f"{task} missed its deadline of {duration(deadline_ns)} in {misses} of "
+        f"{count(jobs, 'job')}{row}."
+    )
+
+
+def worst_job(job: int, release_ns: int, response_ns: int, deadline_ns: int, culprit: str) -> str:
+    """Which job was the worst, and what most of its response went to."""
+    return (
+        f"The worst, job {job}, released at {moment(release_ns)}, took {duration(response_ns)}: "
+        f"{duration(response_ns - deadline_ns)} too long{culprit}."
+    )
+
+
+def open_late(
+    task: str, job: int, release_ns: int, age_ns: int, deadline_ns: int, culprit: str
+) -> str:
+    """A job that is late already and was not complete when the log ended."""
+    return (
+        f"Job {job} of {task}, released at {moment(release_ns)}, was not complete when the log "
+        f"ended {duration(age_ns)} later; its deadline is {duration(deadline_ns)}{culprit}."
+    )
+
+
+def culprit(entry: str, by: str | None, via: str | None, ns: int) -> str:
+    """The main entry of a ledger, as the end of a sentence about its job."""
+    if entry == "execution":
+        return f"; its own execution alone took {duration(ns)}"
+    what = {
+        "interference": f"{by} running at a priority no lower",
+        "blocked": f"waiting for {by}, which holds {via}",
+        "inversion": f"{by} running although it is lower and has no part in {via}",
+        "deferred": f"{by} running although it is lower",
+        "isr": f"the interrupt handler {by}",
+        "suspended": f"waiting for {via or 'an event that the log does not name'}",
+        "backlog": "an earlier job of the same task",
+        "asleep": "the core sleeping",
+        "unranked": f"{by}, whose priority is not known",
+        "switching": "the kernel's switching",
+        "unknown": "time that the log does not show",
+    }[entry]
+    if entry == "blocked" and via is None:
+        what = f"being held up by {by}"
+    return f"; the largest part of what held it up, {duration(ns)}, is {what}"
+
+
+def near_deadline(task: str, response_ns: int, deadline_ns: int) -> str:
+    """A task that was in time, but hardly."""
+    return (
+        f"{task} met every deadline, but its longest response, {duration(response_ns)}, is "
+        f"{percent(response_ns / deadline_ns)} of its deadline of {duration(deadline_ns)}."
+    )
+
+
+def chain_missed(
+    chain: str, misses: int, instances: int, latency_ns: int, deadline_ns: int, start_ns: int
+) -> str:
+    """How often a chain missed its deadline."""
+    return (
+        f"Chain {chain} missed its deadline of {duration(deadline_ns)} in {misses} of "
+        f"{count(instances, 'instance')}; the longest, begun at {moment(start_ns)}, took "
+        f"{duration(latency_ns)}."
+    )
+
+
+def chain_unseen(chain: str, path: Sequence[str]) -> str:
+    """A declared chain without an instance."""
+    return f"Chain {chain} ({' → '.join(path)}) has no complete instance in this run."
+
+
+# ------------------------------------------------------------------------------------- locks
+
+
+def deadlock(tasks: Sequence[str], locks: Sequence[str], at_ns: int) -> str:
+    """A cycle of waits."""
+    return (
+        f"Deadlock at {moment(at_ns)}: {listing(tasks)} wait for each other's locks "
+        f"({listing(locks)}), and none of them can go on."
+    )
+
+
+def unbounded_inversion(
+    victim: str, lock: str, times: int, worst_ns: int, at_ns: int, third: str, third_ns: int
+) -> str:
+    """A priority inversion in which lower third parties ran."""
+    return (
+        f"Unbounded priority inversion: {victim} waited for {lock} {_times(times)} while lower "
+        f"tasks that have no part in it ran. The worst, at {moment(at_ns)}, lasted "
+        f"{duration(worst_ns)}, of which {third} took {duration(third_ns)}; nothing bounds that."
+    )
+
+
+def bounded_inversion(
+    victim: str, lock: str, times: int, longest_ns: int, at_ns: int, limit: str
+) -> str:
+    """A priority inversion that the holder's critical sections bound."""
+    return (
+        f"Priority inversion: a lower task that holds {lock} held {victim} up {_times(times)}, "
+        f"the longest time {duration(longest_ns)} at {moment(at_ns)}{limit}. Its critical section "
+        f"bounds it."
+    )
+
+
+def contention(
+    task: str, lock: str, wait_ns: int, at_ns: int, owner: str | None, limit: str
+) -> str:
+    """A long wait for a lock."""
+    return (
+        f"{task} waited {duration(wait_ns)} for {lock} from {moment(at_ns)} on{limit}; "
+        f"{owner or 'a holder that the log does not name'} owned it."
+    )
+
+
+def of_deadline(ns: int, deadline_ns: int | None) -> str:
+    """', 40.0 % of its deadline', or nothing if it has none."""
+    return "" if deadline_ns is None else f", {percent(ns / deadline_ns)} of its deadline"
+
+
+def _core(name: str) -> str:
+    return name if name.lower().startswith("core") else f"core {name}"
+
+
+def _times(number: int) -> str:
+    return "once" if number == 1 else f"{number} times"
+
+
+# --------------------------------------------------------------------------------- resources
+
+
+def queue_full(queue: str, items: int, depth: int, at_ns: int) -> str:
+    """A queue that reached its depth."""
+    return (
+        f"Queue {queue} was full, {items} of {depth}, at {moment(at_ns)}: it has no room for a "
+        f"larger burst."
+    )
+
+
+def queue_nearly_full(queue: str, items: int, depth: int, at_ns: int) -> str:
+    """A queue that came close to its depth."""
+    return f"Queue {queue} held {items} of {count(depth, 'item')} at {moment(at_ns)}."
+
+
+def stack_exhausted(task: str, size: int) -> str:
+    """A stack without a free byte."""
+    return f"The stack of {task} was used up: 0 of {size} bytes were left free."
+
+
+def stack_thin(task: str, free: int, size: int) -> str:
+    """A stack with little left."""
+    return (
+        f"The stack of {task} had {count(free, 'byte')} of {size} left at its lowest, "
+        f"{percent(free / size)}."
+    )
+
+
+def stack_falling(task: str, free: int) -> str:
+    """A stack mark that still fell towards the end."""
+    return (
+        f"The stack of {task} still grew in the last third of the run: the {count(free, 'byte')} "
+        f"left are no bound."
+    )
+
+
+def core_load(core: str, load: float, low: float, high: float) -> str:
+    """A core with little or no time to spare."""
+    bounds = "" if low == high else f" (between {percent(low)} and {percent(high)})"
+    return f"The load of {_core(core)} is {percent(load)}{bounds}: {percent(1 - load)} is to spare."
+
+
+def peak_load(core: str, load: float, window_ns: int, at_ns: int) -> str:
+    """A time in which a core had nothing to spare."""
+    return (
+        f"The load of {_core(core)} reached {percent(load)} over {duration(window_ns)} from "
+        f"{moment(at_ns)} on."
+    )
+
+
+# ------------------------------------------------------------------ how far to trust the log
+
+
+def lost_events(lost: int) -> str:
+    """Events that the log says are missing."""
+    return f"The log lacks {count(lost, 'event')} that the target lost; that time is unknown."
+
+
+def contradictions(number: int, line: str, ran: str, acted: str, at_ns: int) -> str:
+    """Switches that were not recorded."""
+    return (
+        f"{count(number, 'contradiction')}: a task acts while another is known to run, so a switch "
+        f"is not recorded. The first, in line {line}: {acted} acts while {ran} runs, unknown "
+        f"from {moment(at_ns)} on."
+    )
+
+
+def coverage(share: float) -> str:
+    """Core time that is not known."""
+    return f"What the cores did is known for {percent(share)} of their time only."
+
+
+def unused_lines(number: int, reason: str, first: str) -> str:
+    """Lines that were not used, of one reason."""
+    return f"{count(number, 'line')} not used: {reason} (first at line {first})."
+
+
+def repairs(number: int, reason: str, line: str) -> str:
+    """Places where the log was mended, of one reason."""
+    return f"Mended in {count(number, 'place')}: {reason} (first at line {line})."
+
+
+def few_jobs(tasks: Sequence[str], needed: int) -> str:
+    """Tasks with too few jobs for the highest percentile."""
+    return (
+        f"Fewer than {needed} jobs of {listing(tasks)} were judged: the 99th percentile is then "
+        f"the largest value."
+    )
+
+
+# ------------------------------------------------------------------------- what is not said
+
+
+def no_deadline(tasks: Sequence[str]) -> str:
+    """Tasks that cannot miss anything."""
+    return f"No deadline is declared for {listing(tasks)}: no job of theirs counts as late."
+
+
+def no_priority(tasks: Sequence[str]) -> str:
+    """Tasks whose rank is not known."""
+    return (
+        f"The priority of {listing(tasks)} is not known: time that they take from others is "
+        f"'unranked', neither interference nor inversion."
+    )
+
+
+def hidden_activations(task: str, hidden: int) -> str:
+    """Activations that late jobs swallowed."""
+    return (
+        f"Jobs of {task} hide {count(hidden, 'further activation')}: the log does not show where "
+        f"one ends and the next begins. Let {task} write `arrive` and `finish`."
+    )
+
+
+def unknown_declarations(told: Sequence[str]) -> str:
+    """Keys and declarations that the format does not know."""
+    return f"Not known to the log format, and not used: {listing(told)}."
