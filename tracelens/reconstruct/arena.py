@@ -85,6 +85,8 @@ FIXED, EDF, ROUND_ROBIN = range(3)
 UNKNOWN, SUSPENDED, READY, RUNNING, WAITING = range(5)
 BY_RELEASE, BY_OBJECT, BY_QUEUE, BY_ACTIVATE, BY_MARKS, NO_JOBS = range(6)
 """What begins a task's jobs: any release, the release from one object, an item, …"""
+NO_MARKS, MARKS_SEEN, GIVEN_UP = range(3)
+"""Of a task with marked jobs: none seen yet, some, or the one under way was given up."""
 NOT_WAITING, WAITS, SPINS = range(3)
 (
     STATE,
@@ -177,6 +179,7 @@ PENDED, ISR_WIDTH = range(2)
     OWNER,
     FROM,  # who gave it back last, while nobody owns it
     FREED,  # when that was
+    SEEN_AT,  # time of its own last event
     CEILING,
     IS_QUEUE,
     LEVEL_KNOWN,
@@ -185,7 +188,7 @@ PENDED, ISR_WIDTH = range(2)
     LAST_ITEM,
     CONSUMER,  # the one task whose jobs its items begin
     OBJECT_WIDTH,
-) = range(12)
+) = range(13)
 SHARED: Final = -2
 """CONSUMER of a queue from which several tasks take items."""
 
@@ -205,7 +208,16 @@ SHARED: Final = -2
 EXCLUDED, STARTUP, INFERRED, PROVISIONAL = 1, 2, 4, 8
 RECEIVED, UNDER_WAY, CLIPPED, SPLIT = 16, 32, 64, 128
 
-HOLD_LOCK, HOLD_TASK, HOLD_SINCE, HOLD_DEPTH, HOLD_RAN, HOLD_WHOLE, HOLD_NEXT, HOLD_WIDTH = range(8)
+(
+    HOLD_LOCK,
+    HOLD_TASK,
+    HOLD_SINCE,
+    HOLD_DEPTH,
+    HOLD_RAN,
+    HOLD_OVERTAKEN,  # when another took the lock, though it was not given back; NONE
+    HOLD_NEXT,
+    HOLD_WIDTH,
+) = range(8)
 
 ITEM_SENT, ITEM_NEXT, ITEM_WIDTH = range(3)
 

@@ -32,6 +32,7 @@ from tracelens.reconstruct.arena import (
     HELD,
     HOLD_LOCK,
     HOLD_NEXT,
+    HOLD_OVERTAKEN,
     HOLDER_RUNS,
     IN_ISR,
     IRQ_MASKS,
@@ -109,12 +110,16 @@ def raising_lock(M: Memory, u: int, level: int) -> int:
     if by_event:
         h = M[k + HELD]
         while h >= 0:
-            if waiters(M, M[hold_row(M, h) + HOLD_LOCK]) > 0:
+            r = hold_row(M, h)
+            if M[r + HOLD_OVERTAKEN] < 0 and waiters(M, M[r + HOLD_LOCK]) > 0:
                 wanted = True
             h = M[hold_row(M, h) + HOLD_NEXT]
     h = M[k + HELD]
     while h >= 0:
         lock = M[hold_row(M, h) + HOLD_LOCK]
+        if M[hold_row(M, h) + HOLD_OVERTAKEN] >= 0:
+            h = M[hold_row(M, h) + HOLD_NEXT]
+            continue
         ceiling = M[object_row(M, lock) + CEILING]
         if ceiling != NO_PRIORITY and ceiling >= level and ceiling > M[k + BASE]:
             return lock

@@ -11,7 +11,6 @@ from tracelens.reconstruct.arena import (
     EXCLUDED_JOB,
     FROM,
     HEAD,
-    HELD,
     IS_LOCK,
     IS_QUEUE,
     KNOWN,
@@ -60,7 +59,7 @@ from tracelens.reconstruct.cores import clear_handlers, clear_masks
 from tracelens.reconstruct.emit import emit_occupant, emit_record, emit_state
 from tracelens.reconstruct.jobs import exclude_all
 from tracelens.reconstruct.line import end_job, head_flag
-from tracelens.reconstruct.locks import end_hold, end_wait
+from tracelens.reconstruct.locks import end_wait, forget_holds
 from tracelens.reconstruct.queues import drop_items, forget_items
 from tracelens.reconstruct.settle import close_episode, end_push_through, settle
 from tracelens.reconstruct.tasks import runs_now, set_state, take_off
@@ -122,19 +121,38 @@ def blank_readers(M: Memory, c: int, since: int) -> None:
             blank_ledger(M, t, since)
 
 
+def forget_shared(M: Memory, since: int) -> None:
+    """Nobody knows who holds which lock, nor what is in the queues."""
+    for o in range(M[N_OBJECTS]):
+        if M[object_row(M, o) + IS_QUEUE] == 1:
+            forget_items(M, o, since)
+    for t in range(M[N_TASKS]):
+        forget_holds(M, t, since)
+    for o in range(M[N_OBJECTS]):
+        r = object_row(M, o)
+        if M[r + IS_LOCK] == 1:
+            M[r + OWNER] = NONE
+            M[r + FROM] = NONE
+
+
+def forget_core(M: Memory, c: int) -> None:
+    """Nobody knows what core c did since its last record, nor what it does until its next start."""
+    k = core_row(M, c)
+    since = M[k + LAST]
+    blank_core(M, c, since)
+    clear_handlers(M, c, since)
+    clear_masks(M, c, since)
+    M[k + SLEEPING] = 0
+    M[k + RUN] = NONE
+    M[k + KNOWN] = 0
+
+
 def on_lost(M: Memory, c: int, count: int) -> None:
     """Events of core c are missing between its last record and here."""
     M[LOST] += count
-    k = core_row(M, c)
-    since = M[k + LAST]
-    for o in range(M[N_OBJECTS]):
-        r = object_row(M, o)
-        if M[r + IS_QUEUE] == 1:
-            forget_items(M, o, since)
+    since = M[core_row(M, c) + LAST]
     for t in range(M[N_TASKS]):
         r = task_row(M, t)
-        while M[r + HELD] >= 0:
-            end_hold(M, M[r + HELD], since, 0)
         elsewhere = (
             M[r + STATE] == RUNNING
             and M[r + CORE] != c
@@ -144,17 +162,24 @@ def on_lost(M: Memory, c: int, count: int) -> None:
             end_wait(M, t, M[NOW], 0)
         elif M[r + STATE] != UNKNOWN:
             forget_task(M, t, since)
-    for o in range(M[N_OBJECTS]):
-        r = object_row(M, o)
-        if M[r + IS_LOCK] == 1:
-            M[r + OWNER] = NONE
-            M[r + FROM] = NONE
-    blank_core(M, c, since)
-    clear_handlers(M, c, since)
-    clear_masks(M, c, since)
-    M[k + SLEEPING] = 0
-    M[k + RUN] = NONE
-    M[k + KNOWN] = 0
+    forget_shared(M, since)
+    forget_core(M, c)
+
+
+def on_restart(M: Memory) -> None:
+    """The target restarts here: like a gap on every core."""
+    earliest = M[NOW]
+    for c in range(M[N_CORES]):
+        earliest = min(earliest, M[core_row(M, c) + LAST])
+    for t in range(M[N_TASKS]):
+        r = task_row(M, t)
+        running = M[r + STATE] == RUNNING and M[r + CORE] >= 0
+        since = M[core_row(M, M[r + CORE]) + LAST] if running else earliest
+        if M[r + STATE] != UNKNOWN:
+            forget_task(M, t, since)
+    forget_shared(M, earliest)
+    for c in range(M[N_CORES]):
+        forget_core(M, c)
 
 
 def on_contradiction(M: Memory, c: int, t: int) -> None:
@@ -176,6 +201,9 @@ def on_contradiction(M: Memory, c: int, t: int) -> None:
 def end_boot(M: Memory, last: int) -> None:
     """The log, or one boot of it, ends here. A boundary between boots behaves like a gap."""
     settle(M)
+    if last == 0:
+        on_restart(M)
+        settle(M)
     now = M[NOW]
     for t in range(M[N_TASKS]):
         k = task_row(M, t)
@@ -187,8 +215,7 @@ def end_boot(M: Memory, last: int) -> None:
                 end_job(M, t, DISCARDED)
             else:
                 end_job(M, t, OPEN if last == 1 else EXCLUDED_JOB)
-        while M[k + HELD] >= 0:
-            end_hold(M, M[k + HELD], now, 0)
+        forget_holds(M, t, now)
         state = M[k + STATE]
         core = M[k + CORE] if state == RUNNING else NONE
         waits = M[k + WAIT_OBJECT] if state == WAITING else NONE

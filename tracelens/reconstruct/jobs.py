@@ -18,6 +18,7 @@ from tracelens.reconstruct.arena import (
     EXCLUDED,
     EXCLUDED_JOB,
     FAR,
+    GIVEN_UP,
     HEAD,
     INFERRED,
     JOB_FLAGS,
@@ -28,8 +29,10 @@ from tracelens.reconstruct.arena import (
     JOB_RELEASE,
     JOB_START,
     MARKED,
+    MARKS_SEEN,
     MODE,
     NO_JOBS,
+    NO_MARKS,
     NONE,
     NOW,
     PERIOD,
@@ -57,7 +60,7 @@ _UNUSED_FINISH = 1
 def seen_running(M: Memory, t: int) -> None:
     """t runs though its state was not known: it is in the middle of a job that cannot be judged."""
     k = task_row(M, t)
-    M[k + MARKED] = 1
+    M[k + MARKED] = MARKS_SEEN
     if M[k + HEAD] < 0 and M[k + MODE] != NO_JOBS:
         begin_job(M, t, M[NOW], EXCLUDED | RECEIVED | UNDER_WAY)
 
@@ -75,8 +78,10 @@ def on_release_of_job(
     mode = M[k + MODE]
     shared = mode == BY_QUEUE and waited_for == M[k + ACTIVATION] and takes_from_shared(M, t)
     if mode == BY_MARKS or shared:
-        if head_flag(M, t, UNDER_WAY):
+        if head_flag(M, t, EXCLUDED):
+            # It may go on, but cannot be judged; a job that begins here can.
             end_job(M, t, EXCLUDED_JOB)
+            M[k + MARKED] = GIVEN_UP
         if M[k + HEAD] < 0:
             begin_job(M, t, M[NOW], PROVISIONAL)
     elif was_lock:
@@ -131,7 +136,7 @@ def on_terminate_of_job(M: Memory, t: int) -> None:
 def on_arrive(M: Memory, t: int, by_itself: bool, number: int) -> None:
     """A job's begin, marked. Written by the task itself it counts from the kernel's release."""
     k = task_row(M, t)
-    M[k + MARKED] = 1
+    M[k + MARKED] = MARKS_SEEN
     if head_flag(M, t, PROVISIONAL):
         if by_itself:
             r = job_row(M, M[k + HEAD])
@@ -147,15 +152,15 @@ def on_arrive(M: Memory, t: int, by_itself: bool, number: int) -> None:
 def on_finish(M: Memory, t: int, number: int) -> None:
     """A job's end, marked. Jobs before the one with this number never finished: not judged."""
     k = task_row(M, t)
-    under_way = M[k + MARKED] == 0
-    M[k + MARKED] = 1
+    marked = M[k + MARKED]
+    M[k + MARKED] = MARKS_SEEN
     if M[k + HEAD] < 0 or head_flag(M, t, PROVISIONAL):
         if M[k + HEAD] >= 0:
             end_job(M, t, DISCARDED)
-        if under_way:
+        if marked == NO_MARKS:
             begin_job(M, t, M[NOW], EXCLUDED | UNDER_WAY, number)
             end_job(M, t, EXCLUDED_JOB)
-        else:
+        elif marked == MARKS_SEEN:
             emit_unused(M, _UNUSED_FINISH, M[EVENT_ROW])
         return
     if number >= 0 and in_line(M, t, number):

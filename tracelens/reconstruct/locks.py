@@ -11,10 +11,10 @@ from tracelens.reconstruct.arena import (
     HOLD_DEPTH,
     HOLD_LOCK,
     HOLD_NEXT,
+    HOLD_OVERTAKEN,
     HOLD_RAN,
     HOLD_SINCE,
     HOLD_TASK,
-    HOLD_WHOLE,
     HOLDER_NS,
     HOW,
     INVERSION_KIND,
@@ -31,6 +31,7 @@ from tracelens.reconstruct.arena import (
     R_WAIT,
     RAISED,
     RAN,
+    SEEN_AT,
     SPINS,
     THIRD_NS,
     WAIT_ID,
@@ -131,6 +132,7 @@ def on_request(M: Memory, t: int, lock: int, spins: bool) -> None:
     k = task_row(M, t)
     end_wait(M, t, M[NOW], 0)
     M[k + WANTED] = lock
+    M[object_row(M, lock) + SEEN_AT] = M[NOW]
     owner = M[object_row(M, lock) + OWNER]
     if owner >= 0 and owner != t and spins:
         begin_wait(M, t, lock, SPINS)
@@ -139,7 +141,9 @@ def on_request(M: Memory, t: int, lock: int, spins: bool) -> None:
 def on_lock(M: Memory, t: int, lock: int) -> None:
     """t holds the lock from here; a task that held it before may still give it back later."""
     o = object_row(M, lock)
+    M[o + SEEN_AT] = M[NOW]
     if t < 0:
+        overtake(M, lock)
         M[o + OWNER] = NONE
         M[o + FROM] = NONE
         return
@@ -148,10 +152,12 @@ def on_lock(M: Memory, t: int, lock: int) -> None:
         end_wait(M, t, M[NOW], 1)
     M[k + WANTED] = NONE
     h = find_hold(M, t, lock)
-    if h >= 0:
+    if h >= 0 and M[o + OWNER] == t:
         M[hold_row(M, h) + HOLD_DEPTH] += 1
-        M[o + OWNER] = t
         return
+    if h >= 0:
+        end_hold(M, h, M[hold_row(M, h) + HOLD_OVERTAKEN], 0)
+    overtake(M, lock)
     h = take_hold(M)
     r = hold_row(M, h)
     M[r + HOLD_LOCK] = lock
@@ -159,7 +165,7 @@ def on_lock(M: Memory, t: int, lock: int) -> None:
     M[r + HOLD_SINCE] = M[NOW]
     M[r + HOLD_DEPTH] = 1
     M[r + HOLD_RAN] = M[k + RAN]
-    M[r + HOLD_WHOLE] = 1
+    M[r + HOLD_OVERTAKEN] = NONE
     M[r + HOLD_NEXT] = M[k + HELD]
     M[k + HELD] = h
     M[o + OWNER] = t
@@ -167,9 +173,32 @@ def on_lock(M: Memory, t: int, lock: int) -> None:
     touch_task(M, t)
 
 
+def overtake(M: Memory, lock: int) -> None:
+    """Another takes the lock before its owner gave it back: the unlock is late, or was lost."""
+    owner = M[object_row(M, lock) + OWNER]
+    if owner >= 0:
+        h = find_hold(M, owner, lock)
+        M[hold_row(M, h) + HOLD_OVERTAKEN] = M[NOW]
+        restore(M, owner)
+        touch_holder(M, owner)
+
+
+def restore(M: Memory, t: int) -> None:
+    """With the last lock that it owns a task is no longer raised."""
+    k = task_row(M, t)
+    h = M[k + HELD]
+    while h >= 0:
+        r = hold_row(M, h)
+        if M[r + HOLD_OVERTAKEN] < 0:
+            return
+        h = M[r + HOLD_NEXT]
+    M[k + EFFECTIVE] = M[k + BASE]
+
+
 def on_unlock(M: Memory, t: int, lock: int) -> None:
     """The lock is given back: by t if it holds it, else in the name of its present owner."""
     o = object_row(M, lock)
+    M[o + SEEN_AT] = M[NOW]
     holder = t
     h = find_hold(M, t, lock) if t >= 0 else NONE
     if h < 0:
@@ -177,7 +206,7 @@ def on_unlock(M: Memory, t: int, lock: int) -> None:
         h = find_hold(M, holder, lock) if holder >= 0 else NONE
     if h < 0:
         if M[o + OWNER] < 0:
-            M[o + FROM] = NONE
+            free_lock(M, lock, t, M[NOW])
         return
     r = hold_row(M, h)
     M[r + HOLD_DEPTH] -= 1
@@ -185,16 +214,16 @@ def on_unlock(M: Memory, t: int, lock: int) -> None:
         return
     end_hold(M, h, M[NOW], 1)
     if M[o + OWNER] == holder:
-        free_lock(M, lock, holder, M[NOW])
+        free_lock(M, lock, t if t >= 0 else holder, M[NOW])
     touch_holder(M, holder)
 
 
-def free_lock(M: Memory, lock: int, holder: int, at: int) -> None:
-    """Nobody owns the lock now: a hand-over by `holder` begins."""
+def free_lock(M: Memory, lock: int, giver: int, at: int) -> None:
+    """Nobody owns the lock now: a hand-over by `giver` begins."""
     o = object_row(M, lock)
     M[o + FREED] = at
     M[o + OWNER] = NONE
-    M[o + FROM] = holder
+    M[o + FROM] = giver
 
 
 def find_hold(M: Memory, t: int, lock: int) -> int:
@@ -206,14 +235,14 @@ def find_hold(M: Memory, t: int, lock: int) -> int:
 
 
 def end_hold(M: Memory, h: int, at: int, whole: int) -> None:
-    """Write a hold down and take it off its task; with its last lock a task is no longer raised."""
+    """Write a hold down and take it off its task."""
     r = hold_row(M, h)
     t = M[r + HOLD_TASK]
     k = task_row(M, t)
     out = emit_record(
         M, R_HOLD, M[r + HOLD_LOCK], t, M[r + HOLD_SINCE], at, M[k + RAN] - M[r + HOLD_RAN]
     )
-    M[out + 6] = 1 if whole == 1 and M[r + HOLD_WHOLE] == 1 else 0
+    M[out + 6] = whole
     if M[k + HELD] == h:
         M[k + HELD] = M[r + HOLD_NEXT]
     else:
@@ -222,5 +251,14 @@ def end_hold(M: Memory, h: int, at: int, whole: int) -> None:
             g = M[hold_row(M, g) + HOLD_NEXT]
         M[hold_row(M, g) + HOLD_NEXT] = M[r + HOLD_NEXT]
     give_hold(M, h)
-    if M[k + HELD] < 0:
-        M[k + EFFECTIVE] = M[k + BASE]
+    restore(M, t)
+
+
+def forget_holds(M: Memory, t: int, since: int) -> None:
+    """Nobody knows which locks t holds: its holds end here, or at their locks' last event."""
+    while M[task_row(M, t) + HELD] >= 0:
+        r = hold_row(M, M[task_row(M, t) + HELD])
+        at = M[r + HOLD_OVERTAKEN]
+        if at < 0:
+            at = max(since, M[object_row(M, M[r + HOLD_LOCK]) + SEEN_AT])
+        end_hold(M, M[task_row(M, t) + HELD], at, 0)

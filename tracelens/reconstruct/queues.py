@@ -56,10 +56,6 @@ def on_receive(M: Memory, t: int, queue: int) -> None:
         if M[o + LEVEL_KNOWN] == 1:
             emit_record(M, R_ITEM, queue, sent, M[NOW])
             emit_record(M, R_LEVEL, queue, M[NOW], M[o + LEVEL])
-    elif M[o + LEVEL_KNOWN] == 1:
-        # More was in it than the log shows: from here on nobody knows, until a task waits for it.
-        M[o + LEVEL_KNOWN] = 0
-        emit_record(M, R_LEVEL, queue, M[NOW], NONE)
     if t >= 0:
         k = task_row(M, t)
         if M[k + MODE] == BY_QUEUE and M[k + ACTIVATION] == queue:

@@ -8,6 +8,8 @@ from tracelens.reconstruct.arena import (
     EVENT_ROW,
     HEAD,
     HELD,
+    HOLD_NEXT,
+    HOLD_OVERTAKEN,
     HOME,
     IDLE,
     IS_LOCK,
@@ -41,6 +43,7 @@ from tracelens.reconstruct.arena import (
     WANTED,
     Memory,
     core_row,
+    hold_row,
     job_row,
     object_row,
     task_row,
@@ -274,11 +277,21 @@ def on_suspend(M: Memory, t: int, comes_back: bool) -> None:
     set_state(M, t, SUSPENDED, M[NOW], NONE, NONE)
 
 
+def owns_a_lock(M: Memory, t: int) -> bool:
+    """Whether t holds a lock that no other has taken meanwhile."""
+    h = M[task_row(M, t) + HELD]
+    while h >= 0:
+        if M[hold_row(M, h) + HOLD_OVERTAKEN] < 0:
+            return True
+        h = M[hold_row(M, h) + HOLD_NEXT]
+    return False
+
+
 def on_priority(M: Memory, t: int, priority: int) -> None:
     """While t holds a lock it is inheritance or a ceiling; otherwise a new base priority."""
     k = task_row(M, t)
     M[k + EFFECTIVE] = priority
-    if M[k + HELD] < 0:
+    if not owns_a_lock(M, t):
         M[k + BASE] = priority
     touch_task(M, t)
     core = M[k + CORE] if M[k + STATE] == RUNNING else M[k + READY_ON]
