@@ -100,12 +100,13 @@ def raising_lock(M: Memory, u: int, level: int) -> int:
     """The lock most recently taken of those by which u is raised to `level` or above, or NONE.
 
     A declared ceiling raises by itself. A priority seen while holding raises by the locks that
-    somebody waits for; where nobody waits for any, by all that are held.
+    somebody waits for; where nobody waits for any, by all that are held. Under EDF neither says
+    anything: a priority number is no deadline.
     """
     k = task_row(M, u)
-    if M[k + HELD] < 0:
+    if M[k + HELD] < 0 or M[POLICY] == EDF:
         return NONE
-    by_event = M[POLICY] != EDF and M[k + EFFECTIVE] >= level and M[k + EFFECTIVE] > M[k + BASE]
+    by_event = M[k + EFFECTIVE] >= level and M[k + EFFECTIVE] > M[k + BASE]
     wanted = False
     if by_event:
         h = M[k + HELD]

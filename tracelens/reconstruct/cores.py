@@ -32,6 +32,7 @@ from tracelens.reconstruct.arena import (
 from tracelens.reconstruct.emit import emit_record, emit_repair, emit_unused
 
 _REPAIR_LEAVE = 0
+_REPAIR_WAKE = 1
 _REPAIR_DEPTH = 3
 _UNUSED_LEAVE = 0
 _UNUSED_WAKE = 2
@@ -132,6 +133,15 @@ def on_wake(M: Memory, c: int) -> None:
         emit_unused(M, _UNUSED_WAKE, M[EVENT_ROW])
     M[k + SLEEPING] = 0
     touch_core(M, c)
+
+
+def end_sleep(M: Memory, c: int) -> None:
+    """A task runs on core c: if the core was asleep, its wake was not recorded."""
+    k = core_row(M, c)
+    if M[k + SLEEPING] == 1:
+        M[k + SLEEPING] = 0
+        touch_core(M, c)
+        emit_repair(M, _REPAIR_WAKE, M[EVENT_ROW])
 
 
 def on_mask(M: Memory, c: int, who: int, sched: bool) -> None:

@@ -32,13 +32,20 @@ from tracelens.reconstruct.arena import (
     STATE,
     STATE_CAP,
     STATE_USED,
-    UNKNOWN,
     Memory,
     core_row,
     task_row,
     touch_core,
 )
-from tracelens.reconstruct.cores import on_enter, on_leave, on_mask, on_pend, on_sleep, on_unmask
+from tracelens.reconstruct.cores import (
+    end_sleep,
+    on_enter,
+    on_leave,
+    on_mask,
+    on_pend,
+    on_sleep,
+    on_unmask,
+)
 from tracelens.reconstruct.cores import on_wake as on_wake_of_core
 from tracelens.reconstruct.gaps import forget_task, on_contradiction, on_lost
 from tracelens.reconstruct.jobs import on_arrive, on_finish
@@ -101,22 +108,14 @@ def is_act(kind: int) -> bool:
 
 
 def prove_running(M: Memory, t: int, c: int) -> None:
-    """t acts on core c: if another was taken to run there, a switch was not recorded."""
+    """t acts on core c, where it was not taken to run: a switch was not recorded."""
     r = core_row(M, c)
-    running = M[r + RUN]
-    if running == t:
-        return
-    if M[r + KNOWN] == 1 and running >= 0:
+    if M[r + KNOWN] == 1:
         on_contradiction(M, c, t)
-        return
-    accrue(M, c)
-    if M[r + KNOWN] == 0:
+    else:
+        accrue(M, c)
         forget_task(M, t, M[r + LAST])
         runs_now(M, t, c)
-    elif M[task_row(M, t) + STATE] == UNKNOWN:
-        runs_now(M, t, c)
-    else:
-        on_contradiction(M, c, t)
 
 
 def on_task_event(M: Memory, kind: int, t: int, c: int, value: int, hint: int) -> None:
@@ -248,6 +247,8 @@ def advance(
             ):
                 prove_running(M, t, c)
             accrue(M, c)
+            if is_act(kind):
+                end_sleep(M, c)
             on_task_event(M, kind, t, c, values[i], hint)
         else:
             accrue(M, c)

@@ -33,7 +33,6 @@ from tracelens.reconstruct.arena import (
     RUN,
     RUNNING,
     SINCE,
-    SLEEPING,
     STATE,
     SUSPENDED,
     UNKNOWN,
@@ -50,7 +49,7 @@ from tracelens.reconstruct.arena import (
     touch_core,
     touch_task,
 )
-from tracelens.reconstruct.cores import end_unclosed
+from tracelens.reconstruct.cores import end_sleep, end_unclosed
 from tracelens.reconstruct.emit import emit_repair, emit_state
 from tracelens.reconstruct.jobs import (
     abort_all,
@@ -65,7 +64,7 @@ from tracelens.reconstruct.locks import begin_wait, end_wait
 from tracelens.reconstruct.queues import proven_empty
 from tracelens.reconstruct.settle import accrue, watch
 
-REPAIR_LEAVE, REPAIR_WAKE, REPAIR_MOVED = range(3)
+_REPAIR_MOVED = 2
 
 
 def set_state(M: Memory, t: int, state: int, at: int, core: int, waits: int) -> None:
@@ -132,7 +131,7 @@ def runs_now(M: Memory, t: int, c: int) -> None:
             M[left + RUN] = NONE
             M[left + KNOWN] = 0
             touch_core(M, M[k + CORE])
-            emit_repair(M, REPAIR_MOVED, M[EVENT_ROW])
+            emit_repair(M, _REPAIR_MOVED, M[EVENT_ROW])
     was_unknown = M[k + STATE] == UNKNOWN
     M[r + RUN] = t
     set_state(M, t, RUNNING, M[NOW], c, NONE)
@@ -150,10 +149,7 @@ def on_start(M: Memory, t: int, c: int, next_core: int) -> None:
     k = task_row(M, t)
     r = core_row(M, c)
     end_unclosed(M, c)
-    if M[r + SLEEPING] == 1:
-        M[r + SLEEPING] = 0
-        touch_core(M, c)
-        emit_repair(M, REPAIR_WAKE, M[EVENT_ROW])
+    end_sleep(M, c)
     if M[r + KNOWN] == 0:
         M[r + KNOWN] = 1
         touch_core(M, c)
