@@ -117,6 +117,7 @@ NOT_WAITING, WAITS, SPINS = range(3)
     RAN,
     REMOTE_RELEASE,
     KILLED,
+    UNSURE_UNTIL,  # end of the last time that was unknown while it had a job
     MARKED,
     ENTRY,
     BY,
@@ -141,7 +142,7 @@ NOT_WAITING, WAITS, SPINS = range(3)
     PUSH_SINCE,
     PUSH_NS,
     TASK_WIDTH,
-) = range(52)
+) = range(53)
 MAX_CHAIN: Final = 32
 
 # -------------------------------------------------------------------------------------- cores

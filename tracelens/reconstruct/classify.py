@@ -225,7 +225,10 @@ def classify(M: Memory, t: int) -> tuple[int, int, int, int, int]:
         if end_state != READY:
             return E_BLOCKED, end, lock, NO_REASON, core
     u = M[c + WHO] if occupant == BY_TASK else NONE
-    if u < 0 or u == t:
+    if u == t:
+        # It spins where its holder is to run: nobody else keeps the holder from the core.
+        return E_BLOCKED, end, lock, NO_REASON, core
+    if u < 0:
         return E_SWITCHING, NONE, NONE, NO_REASON, core
     mine = urgency(M, t)
     theirs = urgency(M, u)

@@ -99,10 +99,11 @@ def forget_task(M: Memory, t: int, since: int) -> None:
     if M[k + STATE] != UNKNOWN:
         set_state(M, t, UNKNOWN, at, NONE, NONE)
     blank_ledger(M, t, at)
+    exclude_all(M, t)
 
 
 def blank_ledger(M: Memory, t: int, since: int) -> None:
-    """Where the time of t went is not known from `since` to now; no job of it can be judged."""
+    """Where the time of t went is not known from `since` to now."""
     k = task_row(M, t)
     close_episode(M, t, since)
     if M[k + HEAD] >= 0:
@@ -110,7 +111,6 @@ def blank_ledger(M: Memory, t: int, since: int) -> None:
         M[k + BY] = NONE
         M[k + VIA] = NONE
         M[k + REASON] = NO_REASON
-    exclude_all(M, t)
 
 
 def blank_readers(M: Memory, c: int, since: int) -> None:

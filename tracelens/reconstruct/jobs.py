@@ -177,7 +177,7 @@ def on_start_again(M: Memory, t: int) -> None:
     if period <= 0 or M[k + MODE] > BY_OBJECT or M[k + HEAD] < 0:
         return
     r = job_row(M, M[k + HEAD])
-    if M[r + JOB_FLAGS] & (EXCLUDED | STARTUP):
+    if M[r + JOB_FLAGS] & STARTUP:
         return
     if M[r + JOB_NOMINAL] == FAR:
         if M[NOW] > M[r + JOB_RELEASE]:

@@ -39,6 +39,7 @@ from tracelens.reconstruct.arena import (
     SLACK,
     STATE,
     TAIL,
+    UNSURE_UNTIL,
     Memory,
     job_row,
     task_row,
@@ -58,7 +59,8 @@ def begin_job(M: Memory, t: int, release: int, flags: int, number: int = -1) -> 
     M[r + JOB_RELEASE] = release
     M[r + JOB_START] = NONE
     M[r + JOB_RAN] = 0
-    M[r + JOB_FLAGS] = flags
+    unsure = release < M[k + UNSURE_UNTIL]
+    M[r + JOB_FLAGS] = flags | EXCLUDED if unsure else flags
     M[r + JOB_EVENT] = M[EVENT_ROW]
     M[r + JOB_NUMBER] = number
     M[r + JOB_NEXT] = NONE

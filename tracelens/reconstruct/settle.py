@@ -74,6 +74,7 @@ from tracelens.reconstruct.arena import (
     SWITCHING,
     THIRD_NS,
     TOUCHED,
+    UNSURE_UNTIL,
     VIA,
     WAIT_ID,
     WAIT_SINCE,
@@ -150,6 +151,7 @@ def close_episode(M: Memory, t: int, at: int) -> None:
             job = M[job_row(M, M[k + HEAD]) + JOB_ID]
             emit_episode(M, job, M[k + ENTRY_SINCE], at, M[k + ENTRY], M[k + BY], M[k + VIA])
             if M[k + ENTRY] == E_UNKNOWN:
+                M[k + UNSURE_UNTIL] = at
                 exclude_line(M, t)
         if M[k + LOCK] >= 0:
             if M[k + REASON] == HOLDER_RUNS and M[k + ENTRY] == E_BLOCKED:
@@ -253,7 +255,7 @@ def see_push_through(M: Memory, t: int) -> None:
     by = NONE
     lock = NONE
     core = looked_at(M, t)
-    if M[k + STATE] == READY and core >= 0 and M[k + IDLE] == 0:
+    if M[k + STATE] == READY and M[k + LOCK] < 0 and core >= 0 and M[k + IDLE] == 0:
         c = core_row(M, core)
         u = M[c + RUN]
         if u >= 0 and M[c + KNOWN] == 1 and u != t and M[task_row(M, u) + HELD] >= 0:
