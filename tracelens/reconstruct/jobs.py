@@ -12,7 +12,6 @@ from tracelens.reconstruct.arena import (
     COMPLETE,
     CONSUMER,
     DISCARDED,
-    E_BACKLOG,
     E_SUSPENDED,
     EVENT_ROW,
     EXCLUDED,
@@ -28,6 +27,8 @@ from tracelens.reconstruct.arena import (
     JOB_NUMBER,
     JOB_RELEASE,
     JOB_START,
+    JOB_WIDTH,
+    JOBS,
     MARKED,
     MARKS_SEEN,
     MODE,
@@ -53,6 +54,7 @@ from tracelens.reconstruct.arena import (
 )
 from tracelens.reconstruct.emit import emit_episode, emit_unused, give_job
 from tracelens.reconstruct.line import begin_job, emit_job, end_job, head_flag, in_line
+from tracelens.reconstruct.settle import exclude_line
 
 _UNUSED_FINISH = 1
 
@@ -113,11 +115,14 @@ def on_wait_of_job(M: Memory, t: int, waits_for: int) -> None:
 
 
 def on_activate_of_job(M: Memory, t: int, resumed: bool, implied: bool) -> None:
-    """Each activation begins a job; without `activation=activate` only a start-up, perhaps."""
+    """Each activation begins a job; without `activation=activate` only a start-up, perhaps.
+
+    `implied`: the task starts, so it was activated, but when is not known.
+    """
     k = task_row(M, t)
     mode = M[k + MODE]
     if mode == BY_ACTIVATE:
-        begin_job(M, t, M[NOW], INFERRED if implied else 0)
+        begin_job(M, t, M[NOW], EXCLUDED | UNDER_WAY if implied else 0)
     elif mode <= BY_QUEUE and not resumed:
         begin_job(M, t, M[NOW], STARTUP)
 
@@ -177,8 +182,8 @@ def on_start_again(M: Memory, t: int) -> None:
     if period <= 0 or M[k + MODE] > BY_OBJECT or M[k + HEAD] < 0:
         return
     r = job_row(M, M[k + HEAD])
-    if M[r + JOB_FLAGS] & STARTUP:
-        return
+    if M[r + JOB_FLAGS] & (EXCLUDED | STARTUP):
+        return  # which job it is cannot be told
     if M[r + JOB_NOMINAL] == FAR:
         if M[NOW] > M[r + JOB_RELEASE]:
             M[SPLIT_CANDIDATES] += 1
@@ -262,21 +267,27 @@ def abort_all(M: Memory, t: int) -> None:
 
 
 def exclude_all(M: Memory, t: int) -> None:
-    """Unknown time touches t: its job under way cannot be judged, those in line are given up."""
+    """Unknown time touches t: none of its jobs can be judged, and a start-up is forgotten."""
     k = task_row(M, t)
+    while head_flag(M, t, PROVISIONAL | STARTUP):
+        end_job(M, t, DISCARDED)
     if M[k + HEAD] < 0:
         return
-    if head_flag(M, t, PROVISIONAL):
-        end_job(M, t, DISCARDED)
-    else:
-        M[job_row(M, M[k + HEAD]) + JOB_FLAGS] |= EXCLUDED
-    if M[k + HEAD] >= 0:
-        r = job_row(M, M[k + HEAD])
-        while M[r + JOB_NEXT] >= 0:
-            j = M[r + JOB_NEXT]
-            q = job_row(M, j)
-            emit_episode(M, M[q + JOB_ID], M[q + JOB_RELEASE], M[NOW], E_BACKLOG, NONE, NONE)
-            emit_job(M, t, j, EXCLUDED_JOB, M[NOW])
+    exclude_line(M, t)
+    r = job_row(M, M[k + HEAD])
+    while M[r + JOB_NEXT] >= 0:
+        j = M[r + JOB_NEXT]
+        q = job_row(M, j)
+        if M[q + JOB_FLAGS] & STARTUP:
+            emit_job(M, t, j, DISCARDED, M[NOW])
             M[r + JOB_NEXT] = M[q + JOB_NEXT]
             give_job(M, j)
-        M[k + TAIL] = M[k + HEAD]
+        else:
+            r = q
+    M[k + TAIL] = (r - M[JOBS]) // JOB_WIDTH
+
+
+def give_up_all(M: Memory, t: int) -> None:
+    """t was suspended, so none of its jobs goes on: the ends of those in line were not seen."""
+    while M[task_row(M, t) + HEAD] >= 0:
+        end_job(M, t, EXCLUDED_JOB)

@@ -53,6 +53,7 @@ from tracelens.reconstruct.cores import end_sleep, end_unclosed
 from tracelens.reconstruct.emit import emit_repair, emit_state
 from tracelens.reconstruct.jobs import (
     abort_all,
+    give_up_all,
     on_activate_of_job,
     on_release_of_job,
     on_start_again,
@@ -235,6 +236,8 @@ def on_activate(M: Memory, t: int, c: int, implied: bool) -> None:
     state = M[k + STATE]
     resumed = M[k + KILLED] == 1
     M[k + KILLED] = 0
+    if not resumed and (state == SUSPENDED or state == UNKNOWN):
+        give_up_all(M, t)
     if M[k + IDLE] == 0:
         on_activate_of_job(M, t, resumed and M[k + MODE] != BY_ACTIVATE, implied)
     if state == SUSPENDED or state == UNKNOWN:
