@@ -17,11 +17,12 @@ from typing import Any
 import polars as pl
 import pytest
 
+from tracelens.model.columns import Name, Table
 from tracelens.model.events import EVENTS
 from tracelens.model.log import UNUSED, Log
 from tracelens.model.results import Timeline
 from tracelens.model.system import System
-from tracelens.model.tables import RECONSTRUCTED, Name, Table
+from tracelens.model.tables import RECONSTRUCTED
 
 Columns = Mapping[str, Sequence[Any]]
 

@@ -2,8 +2,8 @@
 
 from tests.frames import assert_columns, assert_table, timeline
 from tracelens.measures.chains import chain_instances, chains
+from tracelens.model.measured import CHAIN_INSTANCES, CHAIN_SUMMARY
 from tracelens.model.system import Chain, Isr, Queue, System, Task
-from tracelens.model.tables import CHAIN_INSTANCES, CHAIN_SUMMARY
 
 TASKS = (Task("t1", "select"), Task("t2", "drive"))
 ISRS = (Isr("i1", "encoder"), Isr("i2", "other"))

@@ -5,8 +5,8 @@ import pytest
 from tests.frames import assert_columns, assert_table, timeline
 from tracelens.measures.load import cores, load_by_name, load_windows, totals
 from tracelens.measures.sleep import sleep
+from tracelens.model.measured import CORE_LOAD, LOAD_WINDOWS
 from tracelens.model.system import Core, System, Task
-from tracelens.model.tables import CORE_LOAD, LOAD_WINDOWS
 
 SYSTEM = System(
     tasks=(Task("t1", "work"), Task("t2", "urgent"), Task("t0", "idle")),

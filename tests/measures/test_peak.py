@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tracelens.measures.peak import peak
-from tracelens.model.tables import OCCUPANTS
+from tracelens.model.columns import OCCUPANTS
 
 TASK, IDLE, UNKNOWN = (OCCUPANTS.index(name) for name in ("task", "idle", "unknown"))
 

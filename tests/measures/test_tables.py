@@ -13,20 +13,18 @@ from tracelens.measures.queues import queues
 from tracelens.measures.sleep import sleep
 from tracelens.measures.stack import stack
 from tracelens.measures.tasks import tasks
-from tracelens.model.system import Isr, Lock, Queue, System, Task
-from tracelens.model.tables import (
-    EPISODES,
+from tracelens.model.measured import (
     ISR_SUMMARY,
-    JOBS,
     LEDGERS,
     LOCK_SUMMARY,
     MASKED,
-    MASKS,
     PHASES,
     QUEUE_SUMMARY,
     SLEEP,
     TASK_SUMMARY,
 )
+from tracelens.model.system import Isr, Lock, Queue, System, Task
+from tracelens.model.tables import EPISODES, JOBS, MASKS
 
 
 def test_tasks_most_urgent_first_and_idle_last():

@@ -32,10 +32,11 @@ from tracelens.measures import (
     sleep,
     tasks,
 )
+from tracelens.model.columns import Entry, Name, State, Table
 from tracelens.model.events import EVENT, EVENTS
 from tracelens.model.results import Timeline
 from tracelens.model.system import Chain, Isr, Lock, Queue, System, Task
-from tracelens.model.tables import RECONSTRUCTED, Entry, Name, State, Table
+from tracelens.model.tables import RECONSTRUCTED
 
 TASKS = [f"task{i}" for i in range(30)]
 ISRS = [f"isr{i}" for i in range(5)]

@@ -12,8 +12,9 @@ from polars.testing import assert_frame_equal
 
 from tests.random_logs import random_log
 from tracelens.log import read_bytes
+from tracelens.model.columns import Name
 from tracelens.model.results import Timeline
-from tracelens.model.tables import RECONSTRUCTED, Name
+from tracelens.model.tables import RECONSTRUCTED
 from tracelens.reconstruct import reconstruct
 
 logs = st.builds(

@@ -9,11 +9,13 @@ from typing import Any
 
 import polars as pl
 
+from tracelens.model.columns import Name, Table
 from tracelens.model.events import EVENTS
 from tracelens.model.log import UNUSED, Log
+from tracelens.model.measured import MEASURED
 from tracelens.model.results import Analysis, Finding, Quality, Timeline
 from tracelens.model.system import Clock, System
-from tracelens.model.tables import MEASURED, RECONSTRUCTED, Name, Table
+from tracelens.model.tables import RECONSTRUCTED
 
 US, MS, S = 1_000, 1_000_000, 1_000_000_000
 

@@ -1,7 +1,7 @@
 """What a report says about late jobs."""
 
 from tests.report.example import empty_analysis, knitting
-from tracelens.model.tables import ENTRIES
+from tracelens.model.columns import ENTRIES
 from tracelens.report import lateness
 
 

@@ -5,7 +5,8 @@ import pytest
 
 from tests.report.example import empty_analysis, knitting
 from tracelens.errors import UsageError
-from tracelens.model.tables import MEASURED, RECONSTRUCTED
+from tracelens.model.measured import MEASURED
+from tracelens.model.tables import RECONSTRUCTED
 from tracelens.report import tables
 
 CONTRACTS = RECONSTRUCTED | MEASURED

@@ -7,8 +7,8 @@ import pytest
 from rich.cells import cell_len
 
 from tests.report.example import FINDINGS, empty_analysis, frame, knitting
+from tracelens.model.measured import MEASURED
 from tracelens.model.results import Finding
-from tracelens.model.tables import MEASURED
 from tracelens.report import text
 from tracelens.report.document import document
 

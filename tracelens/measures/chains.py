@@ -17,9 +17,9 @@ import polars as pl
 
 from tracelens.measures.causes import Stage, acts, causes, stage
 from tracelens.measures.contract import FIVE, conform, empty, statistics
+from tracelens.model.measured import CHAIN_INSTANCES, CHAIN_SUMMARY
 from tracelens.model.results import Timeline
 from tracelens.model.system import Chain
-from tracelens.model.tables import CHAIN_INSTANCES, CHAIN_SUMMARY
 from tracelens.spans import Windows, inside
 
 

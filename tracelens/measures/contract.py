@@ -2,7 +2,7 @@
 
 import polars as pl
 
-from tracelens.model.tables import Table
+from tracelens.model.columns import Table
 
 
 def conform(frame: pl.DataFrame, table: Table) -> pl.DataFrame:

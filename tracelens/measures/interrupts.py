@@ -4,8 +4,8 @@ import polars as pl
 
 from tracelens.measures.contract import FIVE, conform, statistics
 from tracelens.measures.load import load_by_name
+from tracelens.model.measured import ISR_SUMMARY, MASKED
 from tracelens.model.results import Timeline
-from tracelens.model.tables import ISR_SUMMARY, MASKED
 
 
 def isrs(run: Timeline, spent: pl.DataFrame) -> pl.DataFrame:

@@ -4,7 +4,7 @@ import numpy as np
 import polars as pl
 
 from tracelens.measures.contract import conform
-from tracelens.model.tables import LEDGERS
+from tracelens.model.measured import LEDGERS
 
 
 def ledgers(jobs: pl.DataFrame, episodes: pl.DataFrame) -> pl.DataFrame:

@@ -8,8 +8,9 @@ import polars as pl
 from tracelens.measures.contract import conform, names_of
 from tracelens.measures.declared import core_names
 from tracelens.measures.peak import peak
+from tracelens.model.columns import OCCUPANTS, Occupant
+from tracelens.model.measured import CORE_LOAD, LOAD_WINDOWS
 from tracelens.model.results import Timeline
-from tracelens.model.tables import CORE_LOAD, LOAD_WINDOWS, OCCUPANTS, Occupant
 from tracelens.spans import LENGTH, SpentTime, Windows, length
 from tracelens.units import NS_PER_MS
 

@@ -3,8 +3,8 @@
 import polars as pl
 
 from tracelens.measures.contract import conform, statistics
+from tracelens.model.measured import LOCK_SUMMARY
 from tracelens.model.results import Timeline
-from tracelens.model.tables import LOCK_SUMMARY
 
 
 def locks(run: Timeline) -> pl.DataFrame:

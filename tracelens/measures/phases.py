@@ -4,7 +4,7 @@ import polars as pl
 
 from tracelens.measures.contract import conform
 from tracelens.model.log import Log
-from tracelens.model.tables import PHASES
+from tracelens.model.measured import PHASES
 
 
 def phases(log: Log, span_ns: int) -> pl.DataFrame:

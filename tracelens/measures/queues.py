@@ -4,8 +4,8 @@ import polars as pl
 
 from tracelens.measures.contract import FIVE, conform, statistics
 from tracelens.measures.naming import queue_ids, with_name
+from tracelens.model.measured import QUEUE_SUMMARY
 from tracelens.model.results import Timeline
-from tracelens.model.tables import QUEUE_SUMMARY
 from tracelens.spans import Windows, at
 
 

@@ -4,8 +4,8 @@ import polars as pl
 
 from tracelens.measures.contract import conform, empty
 from tracelens.measures.load import by_core, known_time
+from tracelens.model.measured import SLEEP
 from tracelens.model.results import Timeline
-from tracelens.model.tables import SLEEP
 from tracelens.spans import Windows
 
 FOR_NOBODY = "idle"

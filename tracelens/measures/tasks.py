@@ -9,8 +9,8 @@ from tracelens.measures.misses import miss_patterns
 from tracelens.measures.naming import actors, with_name
 from tracelens.measures.response import job_statistics, release_jitter
 from tracelens.measures.stack import stack
+from tracelens.model.measured import TASK_SUMMARY
 from tracelens.model.results import Timeline
-from tracelens.model.tables import TASK_SUMMARY
 from tracelens.spans import Windows, meetings
 
 _COUNTS = ("jobs", "jobs_open", "jobs_excluded", "jobs_aborted", "jobs_inferred", "hidden")

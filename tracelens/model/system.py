@@ -29,7 +29,7 @@ class Clock:
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """A task. `period_ns` makes it periodic, `separation_ns` sporadic; `priority` is as declared."""
+    """A task: periodic by `period_ns`, sporadic by `separation_ns`; `priority` is as declared."""
 
     id: str
     name: str
@@ -47,7 +47,7 @@ class Task:
 
 @dataclass(frozen=True, slots=True)
 class Isr:
-    """An interrupt service routine. Its `priority` is an urgency of its own, not a task priority."""
+    """An interrupt service routine. Its `priority` is an urgency of its own, no task priority."""
 
     id: str
     name: str

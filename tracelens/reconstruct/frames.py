@@ -7,6 +7,7 @@ import numpy as np
 import polars as pl
 
 from tracelens.model import tables
+from tracelens.model.columns import Entry, InversionKind, Occupant, State
 from tracelens.model.log import Log
 from tracelens.model.results import Timeline
 from tracelens.reconstruct import arena as a
@@ -119,7 +120,7 @@ def timeline(
             job_id=pl.col("job_id"),
             start_ns=pl.col("start_ns"),
             end_ns=pl.col("end_ns"),
-            entry=_coded("entry", tables.Entry),
+            entry=_coded("entry", Entry),
             by=labels.actor("by"),
             via=labels.object("via"),
         ),
@@ -136,7 +137,7 @@ def _task_states(columns: list[np.ndarray], labels: Labels) -> pl.DataFrame:
         task=labels.task("task"),
         start_ns=pl.col("start_ns"),
         end_ns=pl.col("end_ns"),
-        state=_coded("state", tables.State),
+        state=_coded("state", State),
         core=labels.core("core"),
         waits_for=labels.object("waits_for"),
     )
@@ -152,7 +153,7 @@ def _occupancy(rows: Rows, labels: Labels) -> pl.DataFrame:
         core=labels.core("core"),
         start_ns=pl.col("start_ns"),
         end_ns=pl.col("end_ns"),
-        occupant=_coded("occupant", tables.Occupant),
+        occupant=_coded("occupant", Occupant),
         who=labels.actor("who"),
     )
 
@@ -226,7 +227,7 @@ def _inversions(rows: Rows, labels: Labels, job_of: np.ndarray) -> dict[str, pl.
     frame = _frame(
         [np.arange(len(r)), *r.T[1:10]],
         inversion_id=pl.col("inversion_id"),
-        kind=_coded("kind", tables.InversionKind),
+        kind=_coded("kind", InversionKind),
         victim=labels.task("victim"),
         lock=labels.object("lock"),
         start_ns=pl.col("start_ns"),

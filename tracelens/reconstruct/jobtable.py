@@ -4,6 +4,7 @@ import numpy as np
 import polars as pl
 
 from tracelens.model import tables
+from tracelens.model.columns import JobStatus
 from tracelens.model.log import Log
 from tracelens.reconstruct import arena as a
 from tracelens.reconstruct.grid import NO_RELEASE, envelope
@@ -48,7 +49,7 @@ def job_tables(
             "release_ns": release,
             "start_ns": pl.Series(first),
             "end_ns": end,
-            "status": pl.Series(status.astype(np.uint8)).cat.to(tables.JobStatus),
+            "status": pl.Series(status.astype(np.uint8)).cat.to(JobStatus),
             "inferred": pl.Series((flags & a.INFERRED) != 0),
             "hidden": hidden(task, release, end, status, flags, begun_at, named, about, boots),
             "execution_ns": ran,

@@ -7,8 +7,10 @@ import polars as pl
 from polars.datatypes import DataTypeClass
 
 from tracelens.errors import UsageError
+from tracelens.model.columns import Name, Table
+from tracelens.model.measured import MEASURED
 from tracelens.model.results import Analysis
-from tracelens.model.tables import MEASURED, RECONSTRUCTED, Name, Table
+from tracelens.model.tables import RECONSTRUCTED
 
 _BETWEEN_ITEMS = "|"
 
