@@ -208,6 +208,8 @@ SHARED: Final = -2
 ) = range(10)
 EXCLUDED, STARTUP, INFERRED, PROVISIONAL = 1, 2, 4, 8
 RECEIVED, UNDER_WAY, CLIPPED, SPLIT = 16, 32, 64, 128
+CLOUDED = 256
+"""EXCLUDED: which job it is is in doubt; CLOUDED: it is known, but not where its time went."""
 
 (
     HOLD_LOCK,

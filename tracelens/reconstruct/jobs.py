@@ -54,7 +54,7 @@ from tracelens.reconstruct.arena import (
 )
 from tracelens.reconstruct.emit import emit_episode, emit_unused, give_job
 from tracelens.reconstruct.line import begin_job, emit_job, end_job, head_flag, in_line
-from tracelens.reconstruct.settle import exclude_line
+from tracelens.reconstruct.settle import mark_line
 
 _UNUSED_FINISH = 1
 
@@ -273,7 +273,7 @@ def exclude_all(M: Memory, t: int) -> None:
         end_job(M, t, DISCARDED)
     if M[k + HEAD] < 0:
         return
-    exclude_line(M, t)
+    mark_line(M, t, EXCLUDED)
     r = job_row(M, M[k + HEAD])
     while M[r + JOB_NEXT] >= 0:
         j = M[r + JOB_NEXT]

@@ -6,6 +6,7 @@ backlog, written when they become the head.
 
 from tracelens.reconstruct.arena import (
     BY_QUEUE,
+    CLOUDED,
     CORE,
     DISCARDED,
     E_BACKLOG,
@@ -60,7 +61,7 @@ def begin_job(M: Memory, t: int, release: int, flags: int, number: int = -1) -> 
     M[r + JOB_START] = NONE
     M[r + JOB_RAN] = 0
     unsure = release < M[k + UNSURE_UNTIL]
-    M[r + JOB_FLAGS] = flags | EXCLUDED if unsure else flags
+    M[r + JOB_FLAGS] = flags | CLOUDED if unsure else flags
     M[r + JOB_EVENT] = M[EVENT_ROW]
     M[r + JOB_NUMBER] = number
     M[r + JOB_NEXT] = NONE
@@ -113,13 +114,14 @@ def emit_job(M: Memory, t: int, j: int, status: int, end: int) -> None:
     """Write a job down that ends at `end`."""
     r = job_row(M, j)
     flags = M[r + JOB_FLAGS]
+    doubtful = flags & (EXCLUDED | CLOUDED)
     out = M[JOB_ROWS] + M[JOB_USED] * JOB_OUT_WIDTH
     M[out] = M[r + JOB_ID]
     M[out + 1] = t
     M[out + 2] = M[r + JOB_RELEASE]
     M[out + 3] = M[r + JOB_START]
     M[out + 4] = end
-    M[out + 5] = EXCLUDED_JOB if flags & EXCLUDED and status != DISCARDED else status
+    M[out + 5] = EXCLUDED_JOB if doubtful and status != DISCARDED else status
     M[out + 6] = flags
     M[out + 7] = M[r + JOB_RAN]
     M[out + 8] = M[r + JOB_EVENT]

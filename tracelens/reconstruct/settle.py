@@ -14,6 +14,7 @@ from tracelens.reconstruct.arena import (
     BY_TASK,
     CHAIN_LENGTH,
     CHAINS,
+    CLOUDED,
     CORE_TOUCHED,
     DEPTH,
     DIRTY,
@@ -22,7 +23,6 @@ from tracelens.reconstruct.arena import (
     E_UNKNOWN,
     ENTRY,
     ENTRY_SINCE,
-    EXCLUDED,
     HAS_IDLE,
     HEAD,
     HELD,
@@ -152,7 +152,7 @@ def close_episode(M: Memory, t: int, at: int) -> None:
             emit_episode(M, job, M[k + ENTRY_SINCE], at, M[k + ENTRY], M[k + BY], M[k + VIA])
             if M[k + ENTRY] == E_UNKNOWN:
                 M[k + UNSURE_UNTIL] = at
-                exclude_line(M, t)
+                mark_line(M, t, CLOUDED)
         if M[k + LOCK] >= 0:
             if M[k + REASON] == HOLDER_RUNS and M[k + ENTRY] == E_BLOCKED:
                 M[k + HOLDER_NS] += lasted
@@ -167,12 +167,12 @@ def close_episode(M: Memory, t: int, at: int) -> None:
     touch_task(M, t)
 
 
-def exclude_line(M: Memory, t: int) -> None:
+def mark_line(M: Memory, t: int, flag: int) -> None:
     """Unknown time touches every job of t that is under way: none of them can be judged."""
     j = M[task_row(M, t) + HEAD]
     while j >= 0:
         r = job_row(M, j)
-        M[r + JOB_FLAGS] |= EXCLUDED
+        M[r + JOB_FLAGS] |= flag
         j = M[r + JOB_NEXT]
 
 
