@@ -24,6 +24,7 @@ from tracelens.reconstruct.arena import (
     STACK_SINCE,
     STACK_UNCLOSED,
     STACK_WHOLE,
+    STACK_WIDTH,
     Memory,
     core_row,
     stack_row,
@@ -57,17 +58,28 @@ def depth_of(M: Memory, c: int, isr: int) -> int:
     return depth
 
 
+def end_below(M: Memory, c: int, depth: int) -> None:
+    """A handler whose leave was never written ended; those above it on the stack stay."""
+    k = core_row(M, c)
+    top = M[k + DEPTH] - 1
+    for level in range(depth, top):
+        for field in range(STACK_WIDTH):
+            here = stack_row(M, c, level) + field
+            above = stack_row(M, c, level + 1) + field
+            kept = M[here]
+            M[here] = M[above]
+            M[above] = kept
+    end_top(M, c, M[NOW], 1)
+    emit_repair(M, _REPAIR_LEAVE, M[EVENT_ROW])
+
+
 def end_unclosed(M: Memory, c: int) -> None:
     """A task starts: handlers whose leave was never written ended before it."""
-    k = core_row(M, c)
-    lowest = M[k + DEPTH]
-    for depth in range(M[k + DEPTH]):
+    depth = M[core_row(M, c) + DEPTH] - 1
+    while depth >= 0:
         if M[stack_row(M, c, depth) + STACK_UNCLOSED] == 1:
-            lowest = depth
-            break
-    while M[k + DEPTH] > lowest:
-        end_top(M, c, M[NOW], 1)
-        emit_repair(M, _REPAIR_LEAVE, M[EVENT_ROW])
+            end_below(M, c, depth)
+        depth -= 1
 
 
 def on_enter(M: Memory, isr: int, c: int, unclosed: int) -> None:
@@ -75,9 +87,7 @@ def on_enter(M: Memory, isr: int, c: int, unclosed: int) -> None:
     k = core_row(M, c)
     depth = depth_of(M, c, isr)
     if depth >= 0 and M[stack_row(M, c, depth) + STACK_UNCLOSED] == 1:
-        while M[k + DEPTH] > depth:
-            end_top(M, c, M[NOW], 1)
-            emit_repair(M, _REPAIR_LEAVE, M[EVENT_ROW])
+        end_below(M, c, depth)
     if M[k + DEPTH] == MAX_DEPTH:
         end_top(M, c, M[NOW], 0)
         emit_repair(M, _REPAIR_DEPTH, M[EVENT_ROW])

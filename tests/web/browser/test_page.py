@@ -1,0 +1,290 @@
+"""The page in a real browser, over loopback: what the reader does, sees, and finds stored."""
+
+import re
+import threading
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from urllib.parse import parse_qs, urlsplit
+
+import pytest
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+from werkzeug.serving import make_server
+
+from tests.web import scene
+from tests.web.scene import MS, TAG
+from tracelens.web import create_app, ids
+
+pytestmark = pytest.mark.browser
+
+CHROMIUM = Path("/usr/bin/chromium")
+QUIET = (
+    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+)  # fmt: skip
+CYCLES = 60
+SPAN = CYCLES * 10 * MS
+
+Open = Callable[..., Page]
+
+expect.set_options(timeout=20_000)  # a busy machine is slow, not wrong
+
+
+@pytest.fixture(scope="module")
+def address() -> Iterator[str]:
+    server = make_server("127.0.0.1", 0, create_app(scene.analysis(CYCLES)).server, threaded=True)
+    thread = threading.Thread(target=server.serve_forever)
+    thread.start()
+    yield f"http://127.0.0.1:{server.server_port}/"
+    server.shutdown()
+    thread.join()
+    server.server_close()
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    if not CHROMIUM.exists():
+        pytest.skip(f"no browser at {CHROMIUM}")
+    with sync_playwright() as driver:
+        running = driver.chromium.launch(executable_path=str(CHROMIUM), args=list(QUIET))
+        yield running
+        running.close()
+
+
+@pytest.fixture
+def open_page(browser: Browser, address: str) -> Iterator[Open]:
+    """`open_page(query, width=…, height=…, scheme=…)`; afterwards its console must be empty."""
+    said: list[str] = []
+    pages: list[Page] = []
+
+    def opened(query: str = "", width: int = 1440, height: int = 900, scheme: str = "light"):
+        page = browser.new_page(
+            viewport={"width": width, "height": height},
+            color_scheme=scheme,  # type: ignore[arg-type]
+        )
+        page.on("console", lambda message: said.append(message.text))
+        page.on("pageerror", lambda error: said.append(str(error)))
+        page.goto(address + query)
+        expect(page.locator("#schedule .barlayer, #schedule image").first).to_be_attached()
+        expect(page.locator("#lanes-note")).not_to_be_empty()
+        pages.append(page)
+        return page
+
+    yield opened
+    for page in pages:
+        page.close()
+    assert said == []
+
+
+def window(page: Page) -> tuple[int, int]:
+    """What the address says is visible."""
+    query = parse_qs(urlsplit(page.url).query)
+    return int(query["from"][0]), int(query["to"][0])
+
+
+def drawn(page: Page) -> tuple[float, float]:
+    """What the schedule's time axis shows."""
+    low, high = page.evaluate(
+        f"document.querySelector('#{ids.SCHEDULE} .js-plotly-plot')._fullLayout.xaxis.range"
+    )
+    return low, high
+
+
+def settled(page: Page, moved_from: tuple[int, int]) -> tuple[int, int]:
+    """The new window, once address and drawing agree on it."""
+    page.wait_for_function(
+        "before => !location.search.includes(before)",
+        arg=f"from={moved_from[0]}&to={moved_from[1]}",
+    )
+    now = window(page)
+    page.wait_for_function(
+        f"""([low, high]) => {{
+            const shown = document.querySelector('#{ids.SCHEDULE} .js-plotly-plot');
+            const range = shown._fullLayout.xaxis.range;
+            return Math.abs(range[0] - low) < 1 && Math.abs(range[1] - high) < 1;
+        }}""",
+        arg=list(now),
+    )
+    return now
+
+
+def over_schedule(page: Page) -> tuple[float, float]:
+    box = page.locator(f"#{ids.SCHEDULE} .nsewdrag").first.bounding_box()
+    assert box is not None
+    return box["x"] + box["width"] * 0.25, box["y"] + box["height"] / 2
+
+
+def test_opens_on_what_is_wrong_where_and_why(open_page: Open) -> None:
+    page = open_page()
+    expect(page.locator("h1")).to_have_text("knitting.csv")
+    expect(page.locator("button.finding").first).to_contain_text("needle_select missed")
+    expect(page.locator("#which-miss")).to_have_text("miss 1 of 30")
+    expect(page.locator("#job-title")).to_contain_text("1.40 ms over its deadline")
+    expect(page.locator("#job-words li").first).to_contain_text("link runs, less urgent")
+    start, end = window(page)
+    assert start <= 1 * MS < 4.2 * MS <= end
+    assert page.evaluate("document.documentElement.scrollHeight") <= 900, "one screen"
+
+
+def test_a_name_with_markup_is_shown_as_written(open_page: Open) -> None:
+    page = open_page()
+    expect(page.locator("#schedule .ytick text").filter(has_text="alert")).to_have_text(
+        re.compile(r"^<script>alert\(1\)</script>")
+    )
+    assert page.locator("script", has_text="alert(1)").count() == 0
+    page.locator(f"#{ids.PANEL_TASK}").click()
+    expect(page.get_by_text(TAG, exact=True).first).to_be_visible()
+
+
+def test_the_wheel_zooms_about_the_pointer(open_page: Open) -> None:
+    page = open_page("?from=20000000&to=60000000")
+    before = window(page)
+    x, y = over_schedule(page)
+    page.mouse.move(x, y)
+    page.mouse.wheel(0, -200)
+    start, end = settled(page, before)
+    assert end - start < 40 * MS
+    pointed = before[0] + 0.25 * (before[1] - before[0])
+    assert start + 0.25 * (end - start) == pytest.approx(pointed, abs=0.01 * 40 * MS)
+
+
+def test_dragging_moves_the_window(open_page: Open) -> None:
+    page = open_page("?from=200000000&to=240000000")
+    x, y = over_schedule(page)
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + 100, y, steps=4)
+    page.mouse.up()
+    start, end = settled(page, (200 * MS, 240 * MS))
+    assert start < 200 * MS
+    assert end - start == pytest.approx(40 * MS, abs=2)
+
+
+@pytest.mark.parametrize(
+    ("key", "expected"),
+    [
+        ("ArrowLeft", (190, 230)),
+        ("ArrowRight", (210, 250)),
+        ("PageUp", (160, 200)),
+        ("PageDown", (240, 280)),
+        ("Home", (0, 40)),
+        ("End", (560, 600)),
+        ("+", (210, 230)),
+        ("-", (180, 260)),
+    ],
+)
+def test_keys_move(open_page: Open, key: str, expected: tuple[int, int]) -> None:
+    page = open_page("?from=200000000&to=240000000")
+    page.keyboard.press(key)
+    assert settled(page, (200 * MS, 240 * MS)) == (expected[0] * MS, expected[1] * MS)
+
+
+def test_no_key_moves_while_text_is_typed(open_page: Open) -> None:
+    page = open_page("?from=200000000&to=240000000")
+    page.locator(f"#{ids.JUMP}").fill("0.3 s")
+    page.keyboard.press("Home")
+    assert window(page) == (200 * MS, 240 * MS)
+    page.keyboard.press("Enter")
+    assert settled(page, (200 * MS, 240 * MS)) == (280 * MS, 320 * MS)
+
+
+def test_a_wrong_time_is_refused_in_place(open_page: Open) -> None:
+    page = open_page()
+    page.locator(f"#{ids.JUMP}").fill("soon")
+    page.keyboard.press("Enter")
+    expect(page.get_by_role("alert")).to_contain_text("expected a time such as 8.12 s")
+
+
+def test_a_finding_moves_the_window(open_page: Open) -> None:
+    page = open_page("?from=200000000&to=240000000")
+    expect(page.locator("#job-empty")).to_contain_text("Choose a finding")
+    page.locator("button.finding").first.click()
+    start, end = settled(page, (200 * MS, 240 * MS))
+    assert start <= 1 * MS < end
+    expect(page.locator("#job-title")).to_contain_text("needle_select, job 1")
+
+
+def test_the_next_miss_is_explained(open_page: Open) -> None:
+    page = open_page()
+    before = window(page)
+    page.locator(f"#{ids.NEXT_MISS}").click()
+    start, end = settled(page, before)
+    assert start <= 21 * MS < 24.2 * MS <= end
+    expect(page.locator("#which-miss")).to_have_text("miss 2 of 30")
+    expect(page.locator("#job-title")).to_contain_text("needle_select, job 3")
+
+
+def test_a_dot_of_the_responses_leads_to_its_job(open_page: Open) -> None:
+    page = open_page()
+    before = window(page)
+    dot = page.locator(f"#{ids.PANEL_FIGURE} .scatterlayer .trace").first.locator("path").nth(3)
+    box = dot.bounding_box()
+    assert box is not None
+    page.mouse.move(box["x"] + 2, box["y"] + 2)
+    expect(page.locator(f"#{ids.PANEL_FIGURE} .hovertext")).to_contain_text("job 8: 700µs")
+    page.mouse.click(box["x"] + 2, box["y"] + 2)
+    settled(page, before)
+    expect(page.locator("#job-title")).to_contain_text("needle_select, job 8")
+
+
+def test_the_pointer_reads_a_block(open_page: Open) -> None:
+    page = open_page("?from=1000000&to=4200000")
+    bars = page.locator(f"#{ids.SCHEDULE} .nsewdrag").first.bounding_box()
+    lane = page.locator("#schedule .ytick text").filter(has_text="link").bounding_box()
+    assert bars is not None
+    assert lane is not None
+    page.mouse.move(bars["x"] + bars["width"] * 0.4, lane["y"] + lane["height"] / 2)
+    expect(page.locator("#schedule .hovertext")).to_contain_text("executes on core 0")
+    expect(page.locator("#schedule .hovertext")).to_contain_text("2.00 ms")
+
+
+def test_the_strip_brings_the_window(open_page: Open) -> None:
+    page = open_page("?from=200000000&to=240000000")
+    box = page.locator(f"#{ids.STRIP} .nsewdrag, #{ids.STRIP} .bglayer").first.bounding_box()
+    assert box is not None
+    page.mouse.click(box["x"] + box["width"] / 2, box["y"] + box["height"] / 2)
+    start, end = settled(page, (200 * MS, 240 * MS))
+    assert (start + end) / 2 == pytest.approx(SPAN / 2, rel=0.02)
+    bracket = page.locator(".bracket").bounding_box()
+    assert bracket is not None
+    assert bracket["x"] < box["x"] + box["width"] / 2 < bracket["x"] + bracket["width"]
+
+
+def test_reloading_brings_the_view_back(open_page: Open) -> None:
+    page = open_page()
+    before = window(page)
+    page.locator(f"#{ids.NEXT_MISS}").click()
+    here = settled(page, before)
+    page.reload()
+    expect(page.locator("#which-miss")).to_have_text("miss 2 of 30")
+    assert window(page) == here
+
+
+def test_dark_follows_the_system(open_page: Open) -> None:
+    page = open_page(scheme="dark")
+    assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(20, 24, 29)"
+    tick = page.locator("#schedule .ytick text").first
+    expect(tick).to_have_css("fill", "rgb(232, 235, 238)")
+    page.emulate_media(color_scheme="light")
+    expect(tick).to_have_css("fill", "rgb(27, 31, 36)")
+
+
+def test_works_on_a_small_screen(open_page: Open) -> None:
+    page = open_page(width=800, height=600)
+    assert page.evaluate("document.documentElement.scrollWidth") <= 800
+    before = window(page)
+    page.locator(f"#{ids.NEXT_MISS}").click()
+    settled(page, before)
+    page.locator(f"#{ids.PANEL_FIGURE}").scroll_into_view_if_needed()
+    expect(page.locator("#panel-figure .xtick text").first).to_be_visible()
+
+
+def test_controls_are_reached_by_keyboard_and_show_it(open_page: Open) -> None:
+    page = open_page()
+    seen = []
+    for _ in range(14):
+        page.keyboard.press("Tab")
+        seen.append(page.evaluate("(e => e.id || e.className || e.type)(document.activeElement)"))
+        outline = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
+        inside = page.evaluate("document.activeElement.closest('.dash-input, .tabs, .chooser')")
+        assert outline != "none" or inside is not None, seen
+    assert {"next-miss", "previous-miss", "jump", "whole"} <= set(seen)

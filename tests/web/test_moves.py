@@ -1,0 +1,86 @@
+"""Where findings, misses, typed times and addresses take the reader."""
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from tests.web import scene
+from tests.web.scene import MS, US
+from tracelens.model.results import Finding
+from tracelens.web import moves
+from tracelens.web.moves import LEAST_WIDTH_NS, View
+
+WIDE = View(0, 60 * MS)
+
+
+@given(st.integers(-(10**9), 10**9), st.integers(-100, 10**9), st.integers(-5, 50))
+def test_every_view_lies_within_the_run(start: int, width: int, top: int) -> None:
+    run = scene.run()
+    view = moves.fit(run, View(start, start + width, top))
+    assert 0 <= view.start < view.end <= run.span_ns
+    assert view.end - view.start == min(max(width, LEAST_WIDTH_NS), run.span_ns)
+    assert 0 <= view.top < len(run.lanes.lanes)
+
+
+def test_the_page_opens_on_the_first_finding() -> None:
+    view, chosen = moves.opening(scene.run())
+    assert chosen == scene.job_of("needle_select", 1)
+    assert view.start <= 1 * MS
+    assert view.end >= 4.2 * MS
+
+
+def test_a_job_is_shown_from_release_to_the_later_of_deadline_and_completion() -> None:
+    job = scene.job_of("needle_select", 4)
+    view, chosen = moves.to_job(scene.run(), WIDE, job)
+    assert chosen == job
+    assert (view.start, view.end) == (30_640 * US, 33_160 * US)
+
+
+def test_a_finding_without_a_place_moves_nothing() -> None:
+    finding = Finding("note", "log", "said", None, "kind", {})
+    assert moves.to_finding(scene.run(), WIDE, finding) == (WIDE, None)
+
+
+def test_a_finding_about_a_lock_shows_the_moment() -> None:
+    finding = Finding("note", "flash_bus", "said", 30 * MS, "kind", {})
+    view, chosen = moves.to_finding(scene.run(), WIDE, finding)
+    assert chosen is None
+    assert (view.start + view.end) // 2 == 30 * MS
+
+
+def test_misses_follow_one_another_and_stop_at_the_ends() -> None:
+    run, view, chosen = scene.run(), View(0, 1 * MS), None
+    seen = []
+    for step in (1, 1, 1, 1, -1, -1, -1):
+        view, chosen = moves.to_miss(run, view, chosen, step)
+        seen.append(moves.which_miss(run, chosen))
+    assert seen == [f"miss {n} of 3" for n in (1, 2, 3, 3, 2, 1, 1)]
+
+
+def test_from_between_two_misses_each_is_near() -> None:
+    run, between = scene.run(), View(29 * MS, 31 * MS)
+    assert moves.to_miss(run, between, None, 1)[1] == scene.job_of("needle_select", 5)
+    assert moves.to_miss(run, between, None, -1)[1] == scene.job_of("needle_select", 3)
+
+
+def test_a_typed_time_comes_to_the_middle() -> None:
+    view = moves.to_instant(scene.run(), View(0, 2 * MS, 3), 30 * MS)
+    assert view == View(29 * MS, 31 * MS, 3)
+
+
+@pytest.mark.parametrize(
+    ("search", "view", "chosen"),
+    [
+        ("?run=1&from=1000000&to=2000000", View(MS, 2 * MS), None),
+        ("?from=1000000&to=2000000&top=2&job=3", View(MS, 2 * MS, 2), 3),
+        ("?from=1000000&to=2000000&job=99999", View(MS, 2 * MS), None),
+        ("?from=1000000&to=999999999999", View(0, 60 * MS), None),
+    ],
+)
+def test_the_address_brings_a_view_back(search: str, view: View, chosen: int | None) -> None:
+    assert moves.from_address(scene.run(), search) == (view, chosen)
+
+
+@pytest.mark.parametrize("search", ["", "?from=x&to=2", "?from=1", "?job=<script>"])
+def test_an_address_that_says_nothing_opens_as_usual(search: str) -> None:
+    assert moves.from_address(scene.run(), search) == moves.opening(scene.run())

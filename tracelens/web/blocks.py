@@ -1,0 +1,291 @@
+"""Lanes drawn as exact blocks: start, length, state and reason of each at the pointer."""
+
+from collections import defaultdict
+from dataclasses import dataclass, field
+from typing import Any, Final
+
+import numpy as np
+import polars as pl
+
+from tracelens.findings.wording import duration
+from tracelens.web.lanes import Kind
+from tracelens.web.packing import inert, packed
+from tracelens.web.palette import Palette
+from tracelens.web.runs import Run
+from tracelens.web.sheet import Place
+from tracelens.web.words import exact, instant, reason
+
+CHARACTER_PX: Final = 6.6
+"""Mean advance of a character in the labels inside blocks."""
+
+MOST_EPISODES: Final = 5000
+"""Episodes in a window beyond which no reasons are told: nobody could point at one of them."""
+
+
+@dataclass(frozen=True, slots=True)
+class Style:
+    """A kind of block: its height as a share of the full block, from `floor` up, and its paint.
+
+    `look` is 'solid', 'band' (pale, outlined), 'hatch' (pale, hatched, outlined), 'edge' (outline
+    only), 'cut' (as the paper) or 'bare' (nothing to see; the pointer still reads it).
+    """
+
+    state: str
+    look: str
+    height: float = 1.0
+    floor: float = 0.0
+
+
+STYLES: Final = {
+    "suspended": Style("suspended", "bare", 0.5),
+    "idle core": Style("suspended", "bare", 0.5),
+    "asleep": Style("asleep", "hatch", 0.3),
+    "unknown": Style("unknown", "hatch"),
+    "ready": Style("ready", "hatch", 0.4),
+    "blocked": Style("wanted", "band"),
+    "idle": Style("idle", "band"),
+    "execution": Style("execution", "solid"),
+    "switching": Style("switching", "solid", 0.4),
+    "isr": Style("isr", "solid", 1.2),
+    "held": Style("held", "band", 0.5),
+    "wanted": Style("wanted", "band", 0.5, 0.5),
+    "notch": Style("isr", "cut", 0.55, 0.45),
+    "spinning": Style("blocked", "edge"),
+    "overrun": Style("late", "edge"),
+}
+"""Kinds of block, in the order in which they are drawn: later ones lie on top."""
+
+_TRACKS: Final[dict[Kind, dict[str, str]]] = {
+    "isr": {"isr": "isr"},
+    "task": {
+        "suspended": "suspended",
+        "unknown": "unknown",
+        "ready": "ready",
+        "blocked": "blocked",
+        "running": "execution",
+        "spinning": "spinning",
+    },
+    "core": {
+        "idle": "idle core",
+        "asleep": "asleep",
+        "unknown": "unknown",
+        "switching": "switching",
+        "task": "execution",
+        "isr": "isr",
+    },
+    "lock": {"held": "held", "wanted": "wanted"},
+}
+"""Kind of lane → track → kind of block."""
+
+_SAID: Final = {
+    "suspended": "waits",
+    "idle core": "idle",
+    "asleep": "asleep",
+    "unknown": "not known",
+    "ready": "ready",
+    "blocked": "waits for a lock",
+    "idle": "runs",
+    "execution": "executes",
+    "switching": "the kernel switches",
+    "isr": "interrupt",
+    "held": "held",
+    "wanted": "wanted",
+    "notch": "interrupted",
+    "spinning": "spins for a lock",
+    "overrun": "runs after its deadline",
+}
+
+
+@dataclass(slots=True)
+class Drawing:
+    """Blocks gathered lane by lane, kind by kind, and the labels that fit in them."""
+
+    start_ns: int
+    end_ns: int
+    px_per_ns: float
+    blocks: dict[str, list[tuple[int, int, float, float, str]]] = field(
+        default_factory=lambda: defaultdict(list)
+    )
+    labels: list[tuple[float, float, str, str]] = field(default_factory=list)
+
+    def add(
+        self, kind: str, place: Place, start: int, end: int, said: str, label: str = ""
+    ) -> None:
+        """One block; `said` (inert) is shown at the pointer, `label` (raw) inside, if it fits."""
+        style = STYLES[kind]
+        width = self.end_ns - self.start_ns
+        shown_from, shown_to = max(start, self.start_ns), min(end, self.end_ns)
+        height = place.block * style.height
+        middle = place.baseline - place.block * style.floor - height / 2
+        low, high = max(start, self.start_ns - width), min(end, self.end_ns + width)
+        self.blocks[kind].append((low, high - low, middle, height, said))
+        room = (shown_to - shown_from) * self.px_per_ns - 8
+        if label and len(label) * CHARACTER_PX <= room and height >= 9:
+            self.labels.append(((shown_from + shown_to) / 2, middle, inert(label), kind))
+
+    def traces(self, palette: Palette) -> list[dict[str, Any]]:
+        """One bar trace a kind of block, and one text trace for the labels."""
+        made = [
+            _bars(STYLES[kind], self.blocks[kind], palette)
+            for kind in STYLES
+            if self.blocks.get(kind)
+        ]
+        if self.labels:
+            x, y, text, kinds = zip(*self.labels, strict=True)
+            inks = [
+                palette.paper if STYLES[kind].look == "solid" else palette.text for kind in kinds
+            ]
+            made.append(
+                {
+                    "type": "scatter",
+                    "mode": "text",
+                    "x": packed(np.array(x)),
+                    "y": packed(np.array(y, np.float32)),
+                    "text": text,
+                    "textfont": {"size": 11, "color": inks},
+                    "hoverinfo": "skip",
+                    "cliponaxis": True,
+                }
+            )
+        return made
+
+
+def lane_blocks(drawing: Drawing, run: Run, place: Place) -> None:
+    """Every interval of one lane that shows in the window."""
+    lane = place.lane
+    for track_name, kind in _TRACKS[lane.kind].items():
+        track = run.lanes.tracks[lane.kind].get(track_name)
+        if track is None or (lane.idle and kind == "ready"):
+            continue  # an idle task is always ready: that says nothing
+        if lane.idle and kind == "execution":
+            kind = "idle"
+        rows = track.visible(lane.key, drawing.start_ns, drawing.end_ns)
+        reasons = _reasons(run, lane.key, rows) if kind == "ready" else {}
+        for row in rows.iter_rows(named=True):  # few rows: a lane of more is drawn as columns
+            start, end = row["start_ns"], row["end_ns"]
+            why, label = _why(kind, row)
+            why = reasons.get(start, why)
+            drawing.add(
+                kind, place, start, end, _said(lane.name, _SAID[kind], why, start, end), label
+            )
+
+
+def notches(drawing: Drawing, run: Run, place: Place) -> None:
+    """Where interrupts cut into the blocks of a task's lane, if a cut is a pixel wide.
+
+    A narrower one would be drawn a pixel wide all the same, and make a block look half eaten; it
+    still stands in the lane of its interrupt.
+    """
+    running = run.lanes.tracks["task"]["running"].visible(
+        place.lane.key, drawing.start_ns, drawing.end_ns
+    )
+    isr = run.lanes.tracks["core"]["isr"]
+    pieces = running.drop_nulls("core").select("start_ns", "end_ns", "core")
+    for start, end, core in pieces.iter_rows():  # few rows: a lane of more is drawn as columns
+        low, high = max(start, drawing.start_ns), min(end, drawing.end_ns)
+        wide = pl.col("end_ns") - pl.col("start_ns") >= 1 / drawing.px_per_ns
+        cuts = isr.visible(core, low, high).filter(wide).select("start_ns", "end_ns", "who")
+        for a, b, who in cuts.iter_rows():  # few rows: each is a pixel wide
+            a, b = max(start, a), min(end, b)
+            why = f"by {inert(who)}" if who else ""
+            drawing.add("notch", place, a, b, _said(place.lane.name, _SAID["notch"], why, a, b))
+
+
+def _said(name: str, what: str, why: str, start: int, end: int) -> str:
+    """What the pointer shows; `why` is inert already."""
+    return (
+        f"<b>{inert(name)}</b><br>{what}{' ' + why if why else ''}"
+        f"<br>{duration(end - start)} ({exact(end - start)}) from {instant(start)}"
+    )
+
+
+def _why(kind: str, row: dict[str, Any]) -> tuple[str, str]:
+    """(words for the pointer, inert; label for the block, raw) of one interval."""
+    match kind:
+        case "blocked":
+            return (f": {inert(row['waits_for'])}", row["waits_for"])
+        case "suspended" if row["waits_for"]:
+            return (f"for {inert(row['waits_for'])}", "")
+        case "execution" if row.get("who"):
+            return (f": {inert(row['who'])}", row["who"])
+        case "isr" if row.get("who"):
+            return (f": {inert(row['who'])}", row["who"])
+        case "isr":
+            return (f"on core {row['core']}", "")
+        case "execution" | "idle" if row.get("core") is not None and "state" in row:
+            return (f"on core {row['core']}", "")
+        case "held" if row["task"]:
+            return (f"by {inert(row['task'])}", row["task"])
+        case "wanted":
+            return (f"by {inert(row['task'])}", row["task"])
+        case "spinning":
+            return (f": {inert(row['lock'])}", "")
+        case _:
+            return ("", "")
+
+
+def _reasons(run: Run, task: int, ready: pl.DataFrame) -> dict[int, str]:
+    """Start of a ready interval → why the task did not run in it, from the jobs' episodes."""
+    if ready.is_empty():
+        return {}
+    jobs = run.jobs.visible(task, ready["start_ns"][0], ready["end_ns"][-1])["job_id"]
+    if jobs.is_empty():
+        return {}
+    episodes = run.episodes_of(min(jobs), max(jobs))
+    if episodes.height > MOST_EPISODES:
+        return {}
+    overlap = pl.min_horizontal("end_ns", "until") - pl.max_horizontal("start_ns", "since")
+    causes = (
+        episodes.filter(pl.col("entry") != "execution")
+        .select("entry", "by", "via", since="start_ns", until="end_ns")
+        .join_where(
+            ready.select("start_ns", "end_ns"),
+            pl.col("since") < pl.col("end_ns"),
+            pl.col("until") > pl.col("start_ns"),
+        )
+        .group_by("start_ns", "entry", "by", "via")
+        .agg(ns=overlap.sum())
+        .sort("start_ns", "ns", descending=[False, True])
+    )
+    said: dict[int, list[str]] = defaultdict(list)
+    for start, entry, by, via, ns in causes.iter_rows():  # few rows: at most MOST_EPISODES
+        clause = reason(entry, by and inert(by), via and inert(via))
+        said[start].append(f"{duration(ns)} {clause}")
+    return {start: "<br>" + "<br>".join(clauses[:4]) for start, clauses in said.items()}
+
+
+def _bars(
+    style: Style, blocks: list[tuple[int, int, float, float, str]], palette: Palette
+) -> dict[str, Any]:
+    """One bar trace. Bars lie in pixels from the top; plotly never draws one under a pixel wide."""
+    base, length, middle, height, said = zip(*blocks, strict=True)
+    paint = palette.states[style.state]
+    clear = "rgba(0,0,0,0)"
+    fill = {"solid": paint.fill, "cut": palette.paper, "bare": clear, "edge": clear}.get(
+        style.look, paint.fill
+    )
+    marker: dict[str, Any] = {"color": fill, "line": {"width": 0}}
+    if style.look in ("band", "hatch"):
+        marker["line"] = {"width": 1, "color": paint.edge}
+    if style.look == "edge":
+        marker["line"] = {"width": 2, "color": paint.edge}
+    if style.look == "hatch":
+        marker["pattern"] = {
+            "shape": paint.hatch,
+            "fillmode": "overlay",
+            "fgcolor": paint.edge,
+            "fgopacity": 1,
+            "size": 5,
+            "solidity": 0.25,
+        }
+    return {
+        "type": "bar",
+        "orientation": "h",
+        "base": packed(np.array(base, np.float64)),
+        "x": packed(np.array(length, np.float64)),
+        "y": packed(np.array(middle, np.float32)),
+        "width": packed(np.array(height, np.float32)),
+        "hovertext": said,
+        "hoverinfo": "text",
+        "marker": marker,
+    }

@@ -1,0 +1,101 @@
+"""Lanes drawn as pixel columns: a picture of exact shares, and what the pointer reads from them."""
+
+from collections.abc import Sequence
+from typing import Any, Final
+
+import numpy as np
+
+from tracelens.findings.wording import duration
+from tracelens.units import NS_PER_S
+from tracelens.web.lanes import DRAWN, Lanes
+from tracelens.web.packing import inert, packed
+from tracelens.web.raster import Pixels, Stack, as_uri, colours, paint, png
+from tracelens.web.sheet import Place, Sheet
+from tracelens.web.window import column_edges, share_in, time_in
+
+HOVER_PX: Final = 6
+"""Width of the columns that the pointer reads: a hand is no finer."""
+
+MOST_READINGS: Final = 200
+
+_SAID: Final = {
+    "execution": "executes",
+    "blocked": "waits for a lock",
+    "ready": "ready",
+    "unknown": "not known",
+    "isr": "in interrupts",
+    "task": "in tasks",
+    "switching": "switching",
+    "held": "held",
+    "wanted": "wanted",
+}
+
+
+def picture(
+    lanes: Lanes, places: Sequence[Place], start_ns: int, end_ns: int, sheet: Sheet, rows: int
+) -> dict[str, Any]:
+    """The window as a plotly layout image; lanes that are not in `places` stay transparent."""
+    pixels: Pixels = np.zeros((rows, sheet.columns), np.uint8)
+    edges = column_edges(start_ns, end_ns, sheet.columns)
+    for place in places:
+        for states, stack in _stacks(place):
+            shares = [
+                share_in(track, place.lane.key, edges) if track else np.zeros(sheet.columns)
+                for track in (lanes.track(place.lane, state) for state in states)
+            ]
+            paint(pixels, np.array(shares), stack)
+    return {
+        "source": as_uri(png(pixels, colours(sheet.palette))),
+        "xref": "x",
+        "yref": "y",
+        "x": start_ns,
+        "y": 0,
+        "sizex": end_ns - start_ns,
+        "sizey": rows,
+        "sizing": "stretch",
+        "layer": "below",
+    }
+
+
+def _stacks(place: Place) -> list[tuple[tuple[str, ...], Stack]]:
+    """(tracks, stack) of a lane; a lock's are two, side by side: held below, wanted above."""
+    states = DRAWN[place.lane.kind]
+    if place.lane.kind == "lock":
+        half = max(2, place.block // 2)
+        return [
+            (states[:1], Stack(("held",), place.baseline, half)),
+            (states[1:], Stack(("wanted",), place.baseline - half, half)),
+        ]
+    painted = tuple("execution" if state == "task" else state for state in states)
+    if place.lane.idle:
+        painted = tuple("idle" if state == "execution" else state for state in painted)
+    return [(states, Stack(painted, place.baseline, place.block))]
+
+
+def readings(
+    lanes: Lanes, place: Place, start_ns: int, end_ns: int, columns: int
+) -> dict[str, Any]:
+    """An invisible line along a lane that tells the time of each state around the pointer.
+
+    A state that does not occur in the window is not told of.
+    """
+    edges = column_edges(start_ns, end_ns, min(MOST_READINGS, max(1, columns // HOVER_PX)))
+    tracks = [(state, lanes.track(place.lane, state)) for state in DRAWN[place.lane.kind]]
+    times = [(state, time_in(track, place.lane.key, edges)) for state, track in tracks if track]
+    told = [(state, time) for state, time in times if time.any()] or times[:1]
+    seconds = np.stack([time / NS_PER_S for _, time in told], axis=1).astype(np.float32)
+    said = "<br>".join(
+        f"{_SAID[state]} %{{customdata[{i}]:.3~s}}s" for i, (state, _) in enumerate(told)
+    )
+    width = (edges[-1] - edges[0]) / (len(edges) - 1)
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "line": {"width": 0, "color": "rgba(0,0,0,0)"},
+        "x0": float(edges[0] + width / 2),
+        "dx": float(width),
+        "y": packed(np.full(len(edges) - 1, place.baseline - place.block / 2, np.float32)),
+        "customdata": packed(seconds),
+        "hovertemplate": f"<b>{inert(place.lane.name).replace('%', '&#37;')}</b>"
+        f"<br>of {duration(width)}:<br>{said}<extra></extra>",
+    }

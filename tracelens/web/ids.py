@@ -1,0 +1,39 @@
+"""Every component id of the page."""
+
+from typing import Final
+
+ADDRESS: Final = "address"
+RUN: Final = "run"
+VIEW: Final = "view"
+CHOSEN: Final = "chosen"
+SCREEN: Final = "screen"
+DRAWING: Final = "drawing"
+
+STRIP: Final = "strip"
+SCHEDULE: Final = "schedule"
+LANES_NOTE: Final = "lanes-note"
+
+PREVIOUS_MISS: Final = "previous-miss"
+NEXT_MISS: Final = "next-miss"
+WHICH_MISS: Final = "which-miss"
+JUMP: Final = "jump"
+JUMP_NOTE: Final = "jump-note"
+WHOLE: Final = "whole"
+
+JOB_TITLE: Final = "job-title"
+JOB_FIGURE: Final = "job-figure"
+JOB_EMPTY: Final = "job-empty"
+JOB_WORDS: Final = "job-words"
+
+PANELS: Final = "panels"
+PANEL_TASK: Final = "panel-task"
+TASK_CHOOSER: Final = "task-chooser"
+PANEL_FIGURE: Final = "panel-figure"
+PANEL_EMPTY: Final = "panel-empty"
+
+FINDING: Final = "finding"
+
+
+def finding(index: int) -> dict[str, str | int]:
+    """Id of the finding numbered `index`, as the report ranks them."""
+    return {"type": FINDING, "index": index}

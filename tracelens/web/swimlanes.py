@@ -1,0 +1,171 @@
+"""The schedule: a window of the run, drawn as scheduling papers draw schedules.
+
+A lane whose intervals in the window are few enough to be told apart is drawn as exact blocks;
+any other as pixel columns, each of which carries the exact share of every state. Tables in, a
+plotly figure as a dict out.
+"""
+
+from collections.abc import Sequence
+from typing import Any, Final
+
+import polars as pl
+
+from tracelens.web.blocks import Drawing, lane_blocks, notches
+from tracelens.web.columns import picture, readings
+from tracelens.web.lanes import DRAWN, Lanes
+from tracelens.web.marks import holder_lines, job_marks
+from tracelens.web.runs import Run
+from tracelens.web.sheet import Arrangement, Place, Sheet, arrange, lane_label, layout, remark
+
+PX_PER_BLOCK: Final = 5
+"""A lane with more intervals than one in so many pixels is drawn as columns."""
+
+MOST_BLOCKS: Final = 600
+"""Blocks in one drawing; the fullest lanes give way to columns first."""
+
+
+def schedule(
+    run: Run, start_ns: int, end_ns: int, sheet: Sheet, top: int = 0, job_id: int | None = None
+) -> tuple[dict[str, Any], Arrangement]:
+    """The window [start_ns, end_ns) from the lane numbered `top` on; and which lanes those are.
+
+    `job_id` is the job that the reader looks at; its time is shaded in its lane.
+    """
+    arrangement = arrange(run.lanes.lanes, top, sheet.rows)
+    blocks, columns = _divide(run.lanes, arrangement.places, start_ns, end_ns, sheet.columns)
+    drawing = Drawing(start_ns, end_ns, sheet.columns / (end_ns - start_ns))
+    for place in blocks:
+        lane_blocks(drawing, run, place)
+        if place.lane.kind == "task":
+            notches(drawing, run, place)
+    tasks = [place for place in arrangement.places if place.lane.kind == "task"]
+    marks = job_marks(drawing, run, tasks, blocks, sheet.palette, sheet.columns)
+    data = [
+        *(readings(run.lanes, place, start_ns, end_ns, sheet.columns) for place in columns),
+        *drawing.traces(sheet.palette),
+        *holder_lines(drawing, run, [p for p in blocks if p.lane.kind == "task"], sheet.palette),
+        *marks,
+    ]
+    made = layout(sheet, start_ns, end_ns)
+    made["barmode"] = "overlay"
+    made["dragmode"] = "pan"
+    made["images"] = (
+        [picture(run.lanes, columns, start_ns, end_ns, sheet, sheet.rows)] if columns else []
+    )
+    made["yaxis"] |= {
+        "range": [sheet.rows, 0],
+        "tickmode": "array",
+        "tickvals": [place.baseline - place.block / 2 for place in arrangement.places],
+        "ticktext": [lane_label(place.lane) for place in arrangement.places],
+    }
+    made["shapes"] = [*_baselines(arrangement.places, sheet), *_chosen(run, tasks, job_id, sheet)]
+    made["annotations"] += [
+        remark(text, sheet.palette, x=0, xshift=-8, y=y, yref="y")
+        for text, y in arrangement.captions
+    ]
+    return {"data": data, "layout": made}, arrangement
+
+
+def whole_run(run: Run, sheet: Sheet) -> dict[str, Any]:
+    """The strip over the schedule: how busy each core was from end to end, a tick per late job."""
+    cores = run.lanes.of("core")
+    ticks_px = 9
+    pitch = max(8, (sheet.rows - ticks_px) // max(1, len(cores)))
+    places = [
+        Place(core, baseline=ticks_px + pitch * (i + 1), block=pitch - 3, pitch=pitch)
+        for i, core in enumerate(cores)
+    ]
+    span = max(1, run.span_ns)
+    palette = sheet.palette
+    made = layout(sheet, 0, span)
+    made["xaxis"] |= {"fixedrange": True, "showgrid": False}
+    made["yaxis"] |= {
+        "range": [sheet.rows, 0],
+        "tickmode": "array",
+        "tickvals": [place.baseline - place.block / 2 for place in places],
+        "ticktext": [lane_label(place.lane) for place in places],
+    }
+    made["dragmode"] = False
+    made["shapes"] = _baselines(places, sheet)
+    made["images"] = [picture(run.lanes, places, 0, span, sheet, sheet.rows)]
+    cell = span / sheet.columns
+    late = (
+        run.late.group_by((pl.col("end_ns") / cell).floor().alias("cell"))
+        .agg(pl.col("end_ns").first(), pl.len(), pl.col("task").cast(pl.String).unique())
+        .sort("end_ns")
+    )
+    data = [
+        {
+            "type": "scatter",
+            "mode": "markers",
+            "x": late["end_ns"].to_list(),
+            "y": [ticks_px / 2] * late.height,
+            "marker": {
+                "symbol": "line-ns",
+                "size": ticks_px - 2,
+                "line": {"width": 2, "color": palette.states["late"].edge},
+            },
+            "hoverinfo": "skip",
+        }
+    ]
+    return {"data": data, "layout": made}
+
+
+def _divide(
+    lanes: Lanes, places: Sequence[Place], start_ns: int, end_ns: int, columns: int
+) -> tuple[list[Place], list[Place]]:
+    """Lanes to draw as blocks and lanes to draw as columns, each in their order on the sheet."""
+    counted = []
+    for place in places:
+        tracks = (lanes.track(place.lane, state) for state in DRAWN[place.lane.kind])
+        counted.append((sum(t.count(place.lane.key, start_ns, end_ns) for t in tracks if t), place))
+    exact: set[str] = set()
+    left = MOST_BLOCKS
+    for count, place in sorted(counted, key=lambda pair: pair[0]):
+        if count * PX_PER_BLOCK > columns or count > left:
+            break
+        left -= count
+        exact.add(place.lane.kind + place.lane.label)
+    is_exact = [place.lane.kind + place.lane.label in exact for place in places]
+    return (
+        [place for place, yes in zip(places, is_exact, strict=True) if yes],
+        [place for place, yes in zip(places, is_exact, strict=True) if not yes],
+    )
+
+
+def _baselines(places: Sequence[Place], sheet: Sheet) -> list[dict[str, Any]]:
+    return [
+        {
+            "type": "line",
+            "xref": "paper",
+            "x0": 0,
+            "x1": 1,
+            "y0": place.baseline,
+            "y1": place.baseline,
+            "line": {"width": 1, "color": sheet.palette.rule},
+            "layer": "below",
+        }
+        for place in places
+    ]
+
+
+def _chosen(
+    run: Run, tasks: Sequence[Place], job_id: int | None, sheet: Sheet
+) -> list[dict[str, Any]]:
+    """The shading of the job that the reader looks at, from release to completion."""
+    job = None if job_id is None else run.job(job_id)
+    return [
+        {
+            "type": "rect",
+            "x0": job["release_ns"],
+            "x1": job["end_ns"],
+            "y0": place.baseline + 2,
+            "y1": place.baseline - place.pitch + 2,
+            "fillcolor": sheet.palette.states["late"].fill,
+            "opacity": 0.14,
+            "line": {"width": 0},
+            "layer": "below",
+        }
+        for place in tasks
+        if job is not None and place.lane.name == job["task"]
+    ]
