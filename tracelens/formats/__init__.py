@@ -1,0 +1,1 @@
+"""Files other than the event log: system files, budgets and task sets in TOML."""

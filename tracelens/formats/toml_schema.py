@@ -1,0 +1,259 @@
+"""The one TOML schema that system files, budgets and task sets share.
+
+    [clock]           hz, bits, late_us
+    [priority]        order = "higher_first" or "lower_first"
+    [policy]          name = "fixed", "edf" or "round_robin"; preemptive, slice_us
+    [cores.NAME]      id
+    [tasks.NAME]      what a log declares of a task, and for task sets its work
+    [isrs.NAME]       the same for an interrupt handler
+    [locks.NAME]      protocol, ceiling
+    [queues.NAME]     depth, full
+    [chains.NAME]     path, deadline_us
+    [kernel]          how the scheduler of a task set behaves
+    [simulation]      seed, until_us
+    [run]             free keys, kept with the log
+    [budgets]         limits to hold a run against; free here
+
+Every key is known or an error. Times are microseconds, whole or decimal.
+"""
+
+import difflib
+import tomllib
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any, Final, Literal, TypeVar, get_args
+
+import msgspec
+
+from tracelens.errors import SystemFileError
+
+Number = int | float
+
+
+class _Strict(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True):
+    """A table whose every key is listed here."""
+
+
+class ClockTable(_Strict, frozen=True):
+    """[clock]"""
+
+    hz: int | None = None
+    bits: int | None = None
+    late_us: Number | None = None
+
+
+class PriorityTable(_Strict, frozen=True):
+    """[priority]"""
+
+    order: Literal["higher_first", "lower_first"] | None = None
+
+
+class PolicyTable(_Strict, frozen=True):
+    """[policy]"""
+
+    name: Literal["fixed", "edf", "round_robin"] | None = None
+    preemptive: bool | None = None
+    slice_us: Number | None = None
+
+
+class CoreTable(_Strict, frozen=True):
+    """[cores.NAME]"""
+
+    id: int
+
+
+class _WorkTable(_Strict, frozen=True):
+    """The keys that say what a task or handler does, and when. Only task sets use them."""
+
+    offset_us: Number | None = None
+    period_us: Number | None = None
+    jitter_us: Number | None = None
+    every: str | Number | None = None
+    releases_us: list[Number] | None = None
+    most_jobs: int | None = None
+    body: list[str] | None = None
+    execution: str | Number | None = None
+
+
+class TaskTable(_WorkTable, frozen=True):
+    """[tasks.NAME]"""
+
+    id: str | None = None
+    priority: int | None = None
+    separation_us: Number | None = None
+    deadline_us: Number | None = None
+    stack_bytes: int | None = None
+    activation: str | None = None
+    core: int | None = None
+    idle: bool | None = None
+    sections: dict[str, Number] | None = None
+    stack_use: str | int | None = None
+    stack_per_us: Number | None = None
+
+
+class IsrTable(_WorkTable, frozen=True):
+    """[isrs.NAME]"""
+
+    id: str | None = None
+    priority: int | None = None
+    core: int | None = None
+    pend: bool | None = None
+
+
+class LockTable(_Strict, frozen=True):
+    """[locks.NAME]. `original_ceiling` is for task sets: a log declares such a lock `ceiling`."""
+
+    id: str | None = None
+    protocol: Literal["none", "inherit", "ceiling", "original_ceiling"] | None = None
+    ceiling: int | None = None
+
+
+class QueueTable(_Strict, frozen=True):
+    """[queues.NAME]. `full` says what becomes of an item that finds no room."""
+
+    id: str | None = None
+    depth: int | None = None
+    full: Literal["wait", "drop"] | None = None
+
+
+class ChainTable(_Strict, frozen=True):
+    """[chains.NAME]"""
+
+    path: list[str]
+    deadline_us: Number | None = None
+
+
+class KernelTable(_Strict, frozen=True):
+    """[kernel]"""
+
+    switch_us: Number | None = None
+    tick_us: Number | None = None
+    tick_cost_us: Number | None = None
+    idle: bool | None = None
+    sleep: bool | None = None
+    wake_us: Number | None = None
+    clock_stops: bool | None = None
+
+
+class SimulationTable(_Strict, frozen=True):
+    """[simulation]"""
+
+    seed: int | None = None
+    until_us: Number | None = None
+
+
+class SystemFile(_Strict, frozen=True):
+    """A whole file. `place` is its path, for messages."""
+
+    place: str = ""
+    clock: ClockTable = ClockTable()
+    priority: PriorityTable = PriorityTable()
+    policy: PolicyTable = PolicyTable()
+    cores: dict[str, CoreTable] = {}
+    tasks: dict[str, TaskTable] = {}
+    isrs: dict[str, IsrTable] = {}
+    locks: dict[str, LockTable] = {}
+    queues: dict[str, QueueTable] = {}
+    chains: dict[str, ChainTable] = {}
+    kernel: KernelTable = KernelTable()
+    simulation: SimulationTable = SimulationTable()
+    run: dict[str, str | Number | bool] = {}
+    budgets: dict[str, Any] = {}
+
+
+_TABLES: Final[dict[str, type[_Strict]]] = {
+    "clock": ClockTable,
+    "priority": PriorityTable,
+    "policy": PolicyTable,
+    "kernel": KernelTable,
+    "simulation": SimulationTable,
+}
+_GROUPS: Final[dict[str, type[_Strict]]] = {
+    "cores": CoreTable,
+    "tasks": TaskTable,
+    "isrs": IsrTable,
+    "locks": LockTable,
+    "queues": QueueTable,
+    "chains": ChainTable,
+}
+_FREE: Final = ("run", "budgets")
+
+_Kind = TypeVar("_Kind", bound=_Strict)
+
+
+def read_toml(path: str | Path) -> SystemFile:
+    """Read a TOML file of this schema. Raises `SystemFileError`, one line a mistake."""
+    place = str(path)
+    try:
+        text = Path(path).read_text(encoding="utf-8")
+    except (OSError, UnicodeDecodeError) as error:
+        reason = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
+        raise SystemFileError(f"cannot read it: {reason}", place=place) from error
+    return parse_toml(text, place)
+
+
+def parse_toml(text: str, place: str = "task set") -> SystemFile:
+    """The same for text that is in memory already."""
+    try:
+        raw = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise SystemFileError(f"not TOML: {error}", place=place) from error
+    known = [*_TABLES, *_GROUPS, *_FREE]
+    parts: dict[str, Any] = {"place": place}
+    for word, value in raw.items():
+        if word not in known:
+            raise _unknown(word, known, place)
+        if word in _FREE:
+            if not isinstance(value, Mapping):
+                raise SystemFileError(f"{word}: found {value!r}, expected a table", place=place)
+            parts[word] = value
+        elif word in _TABLES:
+            parts[word] = _table(value, _TABLES[word], word, place)
+        elif not isinstance(value, Mapping):
+            raise SystemFileError(
+                f"{word}: found {value!r}, expected tables [{word}.NAME]", place=place
+            )
+        else:
+            parts[word] = {
+                name: _table(entry, _GROUPS[word], f"{word}.{name}", place)
+                for name, entry in value.items()
+            }
+    return SystemFile(**parts)
+
+
+def _table(value: object, kind: type[_Kind], where: str, place: str) -> _Kind:
+    if not isinstance(value, Mapping):
+        raise SystemFileError(f"{where}: found {value!r}, expected a table", place=place)
+    known = kind.__struct_fields__
+    for key in value:
+        if key not in known:
+            raise _unknown(f"{where}.{key}", [f"{where}.{word}" for word in known], place)
+    try:
+        return msgspec.convert(value, kind)
+    except msgspec.ValidationError as error:
+        what, _, path = str(error).partition(" - at `$")
+        inner = path.rstrip("`")
+        raise SystemFileError(
+            f"{where}{inner}: {_plain(what, kind, inner.removeprefix('.'))}", place=place
+        ) from error
+
+
+def _plain(what: str, kind: type[_Strict], key: str) -> str:
+    """The library's sentence in this project's words: what was found, what was expected."""
+    found = what.removeprefix("Invalid enum value ")
+    if found != what:
+        choices = [word for part in get_args(kind.__annotations__[key]) for word in get_args(part)]
+        return f"found {found}, expected one of {', '.join(choices)}"
+    expected, _, found = what.partition(", got ")
+    if not found:
+        return what[0].lower() + what[1:]
+    return f"found {found.strip('`')}, expected {expected.removeprefix('Expected ').strip('`')}"
+
+
+def _unknown(key: str, known: list[str], place: str) -> SystemFileError:
+    near = difflib.get_close_matches(key, known, 1, cutoff=0.6)
+    said = f": did you mean {near[0].rpartition('.')[2]}?" if near else ""
+    words = ", ".join(word.rpartition(".")[2] for word in known)
+    return SystemFileError(
+        f"{key} is not a key{said}", place=place, hint=None if near else f"the keys are {words}"
+    )
