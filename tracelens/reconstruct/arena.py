@@ -141,8 +141,15 @@ NOT_WAITING, WAITS, SPINS = range(3)
     PUSH_LOCK,
     PUSH_SINCE,
     PUSH_NS,
+    PUSH_ID,
+    HELD_BACK,  # job of the episode that is not written yet, for it may grow; NONE
+    BACK_START,
+    BACK_END,
+    BACK_ENTRY,
+    BACK_BY,
+    BACK_VIA,
     TASK_WIDTH,
-) = range(53)
+) = range(60)
 MAX_CHAIN: Final = 32
 
 # -------------------------------------------------------------------------------------- cores

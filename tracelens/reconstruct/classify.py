@@ -87,20 +87,20 @@ def urgency(M: Memory, t: int) -> int:
     return M[k + BASE]
 
 
-def waiters(M: Memory, lock: int) -> int:
-    """How many tasks wait for this lock."""
-    count = 0
+def raises(M: Memory, lock: int, level: int) -> bool:
+    """Whether a task of this urgency or a higher one waits for the lock."""
     for i in range(M[N_ACTIVE]):
-        if M[task_row(M, M[M[ACTIVE] + i]) + LOCK] == lock:
-            count += 1
-    return count
+        k = task_row(M, M[M[ACTIVE] + i])
+        if M[k + LOCK] == lock and M[k + EFFECTIVE] >= level:
+            return True
+    return False
 
 
 def raising_lock(M: Memory, u: int, level: int) -> int:
     """The lock most recently taken of those by which u is raised to `level` or above, or NONE.
 
     A declared ceiling raises by itself. A priority seen while holding raises by the locks that
-    somebody waits for; where nobody waits for any, by all that are held. Under EDF neither says
+    somebody so urgent waits for; where nobody does, by all that are held. Under EDF neither says
     anything: a priority number is no deadline.
     """
     k = task_row(M, u)
@@ -112,7 +112,7 @@ def raising_lock(M: Memory, u: int, level: int) -> int:
         h = M[k + HELD]
         while h >= 0:
             r = hold_row(M, h)
-            if M[r + HOLD_OVERTAKEN] < 0 and waiters(M, M[r + HOLD_LOCK]) > 0:
+            if M[r + HOLD_OVERTAKEN] < 0 and raises(M, M[r + HOLD_LOCK], level):
                 wanted = True
             h = M[hold_row(M, h) + HOLD_NEXT]
     h = M[k + HELD]
@@ -124,7 +124,7 @@ def raising_lock(M: Memory, u: int, level: int) -> int:
         ceiling = M[object_row(M, lock) + CEILING]
         if ceiling != NO_PRIORITY and ceiling >= level and ceiling > M[k + BASE]:
             return lock
-        if by_event and (not wanted or waiters(M, lock) > 0):
+        if by_event and (not wanted or raises(M, lock, level)):
             return lock
         h = M[hold_row(M, h) + HOLD_NEXT]
     return NONE

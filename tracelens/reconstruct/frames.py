@@ -217,11 +217,13 @@ def _inversions(rows: Rows, labels: Labels, job_of: np.ndarray) -> dict[str, pl.
     number = r[:, 0].copy()
     order = np.lexsort((number, r[:, 4]))
     r = r[order]
-    new_number = np.empty(len(order), np.int64)
+    new_number = np.full(int(number.max(initial=-1)) + 1, -1, np.int64)
     new_number[number[order]] = np.arange(len(order))
     r[:, 9] = np.where(r[:, 9] >= 0, job_of[r[:, 9]], -1)
     links = rows.records(a.R_LINK)[:, :3]
     chains: list[list[str]] = [[] for _ in range(len(r))]
+    known = new_number[np.minimum(links[:, 0], len(new_number) - 1)] >= 0 if len(r) else []
+    links = links[(links[:, 0] < len(new_number)) & known] if len(r) else links[:0]
     for inversion, _, task in links[np.lexsort((links[:, 1], links[:, 0]))].tolist():
         chains[new_number[inversion]].append(labels.tasks[task])
     frame = _frame(

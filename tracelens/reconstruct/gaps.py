@@ -4,7 +4,6 @@ from tracelens.reconstruct.arena import (
     ACCRUED,
     BY,
     CORE,
-    DISCARDED,
     E_UNKNOWN,
     ENTRY,
     EVENT_ROW,
@@ -31,8 +30,6 @@ from tracelens.reconstruct.arena import (
     OPEN,
     OWNER,
     PENDING,
-    PROVISIONAL,
-    PUSH_BY,
     R_CONTRADICTION,
     R_OVERRIDE,
     REASON,
@@ -41,7 +38,6 @@ from tracelens.reconstruct.arena import (
     RUNNING,
     SINCE,
     SLEEPING,
-    STARTUP,
     STATE,
     UNKNOWN,
     VIA,
@@ -58,7 +54,7 @@ from tracelens.reconstruct.arena import (
 from tracelens.reconstruct.cores import clear_handlers, clear_masks
 from tracelens.reconstruct.emit import emit_occupant, emit_record, emit_state
 from tracelens.reconstruct.jobs import exclude_all
-from tracelens.reconstruct.line import end_job, head_flag
+from tracelens.reconstruct.line import end_line
 from tracelens.reconstruct.locks import end_wait, forget_holds
 from tracelens.reconstruct.queues import drop_items, forget_items
 from tracelens.reconstruct.settle import close_episode, end_push_through, settle
@@ -88,8 +84,8 @@ def forget_task(M: Memory, t: int, since: int) -> None:
         at = M[k + LAST_OWN]
     if M[k + SINCE] > at:
         at = M[k + SINCE]
-    if M[k + PUSH_BY] >= 0:
-        end_push_through(M, t, at)
+    close_episode(M, t, at)
+    end_push_through(M, t, at)
     end_wait(M, t, at, 0)
     M[k + WANTED] = NONE
     M[k + REMOTE_RELEASE] = NONE
@@ -207,14 +203,10 @@ def end_boot(M: Memory, last: int) -> None:
     now = M[NOW]
     for t in range(M[N_TASKS]):
         k = task_row(M, t)
-        if M[k + PUSH_BY] >= 0:
-            end_push_through(M, t, now)
+        close_episode(M, t, now)
+        end_push_through(M, t, now)
         end_wait(M, t, now, 0)
-        while M[k + HEAD] >= 0:
-            if head_flag(M, t, STARTUP | PROVISIONAL):
-                end_job(M, t, DISCARDED)
-            else:
-                end_job(M, t, OPEN if last == 1 else EXCLUDED_JOB)
+        end_line(M, t, OPEN if last == 1 else EXCLUDED_JOB)
         forget_holds(M, t, now)
         state = M[k + STATE]
         core = M[k + CORE] if state == RUNNING else NONE

@@ -9,7 +9,7 @@ from tracelens.model.log import Log
 from tracelens.reconstruct import arena as a
 from tracelens.reconstruct.grid import NO_RELEASE, envelope
 from tracelens.reconstruct.names import Named
-from tracelens.reconstruct.setup import Facts
+from tracelens.reconstruct.setup import Facts, early_ns
 
 
 def job_tables(
@@ -153,7 +153,7 @@ def hidden(
             rows = of_task[boots[of_task] == boot]
             seen = (flags[rows] & NO_RELEASE) == 0
             if one.offset_ns is not None:
-                origin, slack = starts[boot][1] + one.offset_ns, period // 2
+                origin, slack = starts[boot][1] + one.offset_ns, early_ns(one)
             elif seen.any():
                 origin, slack = envelope(release[rows][seen], period), 0
             else:

@@ -35,9 +35,11 @@ from tracelens.reconstruct.arena import (
     NOW,
     OFFSET,
     PERIOD,
+    PROVISIONAL,
     RECEIVED,
     RUNNING,
     SLACK,
+    STARTUP,
     STATE,
     TAIL,
     UNSURE_UNTIL,
@@ -47,7 +49,7 @@ from tracelens.reconstruct.arena import (
     touch_core,
 )
 from tracelens.reconstruct.emit import emit_episode, give_job, take_job
-from tracelens.reconstruct.settle import accrue, close_episode, watch
+from tracelens.reconstruct.settle import accrue, close_episode, note_episode, watch, write_episode
 
 
 def begin_job(M: Memory, t: int, release: int, flags: int, number: int = -1) -> int:
@@ -83,8 +85,7 @@ def begin_job(M: Memory, t: int, release: int, flags: int, number: int = -1) -> 
 def nominal(M: Memory, t: int, release: int) -> int:
     """The grid point that a release of a periodic task belongs to; FAR without a grid.
 
-    With a declared offset the nearest point (SLACK is half a period); with the lower envelope,
-    which no release precedes, the last point (SLACK is 0).
+    The last one that the release does not precede; by no more than SLACK, with a declared offset.
     """
     k = task_row(M, t)
     period = M[k + PERIOD]
@@ -99,7 +100,7 @@ def lead(M: Memory, t: int) -> None:
     k = task_row(M, t)
     r = job_row(M, M[k + HEAD])
     if M[r + JOB_RELEASE] < M[NOW]:
-        emit_episode(M, M[r + JOB_ID], M[r + JOB_RELEASE], M[NOW], E_BACKLOG, NONE, NONE)
+        note_episode(M, t, M[r + JOB_ID], M[r + JOB_RELEASE], M[NOW], E_BACKLOG, NONE, NONE)
     M[k + ENTRY] = NONE
     M[k + ENTRY_SINCE] = M[NOW]
     waits_for_item = M[k + MODE] == BY_QUEUE and M[r + JOB_FLAGS] & RECEIVED == 0
@@ -138,6 +139,7 @@ def end_job(M: Memory, t: int, status: int) -> None:
     if M[k + STATE] == RUNNING:
         accrue(M, M[k + CORE])
     close_episode(M, t, M[NOW])
+    write_episode(M, t)
     emit_job(M, t, j, status, M[NOW])
     M[k + HEAD] = M[job_row(M, j) + JOB_NEXT]
     give_job(M, j)
@@ -146,6 +148,30 @@ def end_job(M: Memory, t: int, status: int) -> None:
         watch(M, t)
     else:
         lead(M, t)
+
+
+def end_line(M: Memory, t: int, status: int) -> None:
+    """End all jobs of t now; those behind the head have not begun."""
+    k = task_row(M, t)
+    if M[k + HEAD] < 0:
+        return
+    if M[k + STATE] == RUNNING:
+        accrue(M, M[k + CORE])
+    close_episode(M, t, M[NOW])
+    write_episode(M, t)
+    j = M[k + HEAD]
+    while j >= 0:
+        r = job_row(M, j)
+        if j != M[k + HEAD]:
+            emit_episode(M, M[r + JOB_ID], M[r + JOB_RELEASE], M[NOW], E_BACKLOG, NONE, NONE)
+        tried = M[r + JOB_FLAGS] & (STARTUP | PROVISIONAL) != 0
+        emit_job(M, t, j, DISCARDED if tried else status, M[NOW])
+        following = M[r + JOB_NEXT]
+        give_job(M, j)
+        j = following
+    M[k + HEAD] = NONE
+    M[k + TAIL] = NONE
+    watch(M, t)
 
 
 def head_flag(M: Memory, t: int, flag: int) -> bool:

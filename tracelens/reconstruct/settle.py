@@ -10,6 +10,11 @@ from tracelens.reconstruct.arena import (
     ACTIVE,
     ACTIVE_AT,
     ASLEEP,
+    BACK_BY,
+    BACK_END,
+    BACK_ENTRY,
+    BACK_START,
+    BACK_VIA,
     BY,
     BY_TASK,
     CHAIN_LENGTH,
@@ -26,6 +31,7 @@ from tracelens.reconstruct.arena import (
     HAS_IDLE,
     HEAD,
     HELD,
+    HELD_BACK,
     HOLDER_NS,
     HOLDER_RUNS,
     HOW,
@@ -53,6 +59,7 @@ from tracelens.reconstruct.arena import (
     OCCUPANT_SINCE,
     OWNER,
     PUSH_BY,
+    PUSH_ID,
     PUSH_LOCK,
     PUSH_NS,
     PUSH_SINCE,
@@ -66,10 +73,12 @@ from tracelens.reconstruct.arena import (
     READY_COUNT,
     REASON,
     RUN,
+    SEEN,
     SLEEPING,
     SPINS,
     STACK_ISR,
     STACK_OWN,
+    STAMP,
     STATE,
     SWITCHING,
     THIRD_NS,
@@ -142,6 +151,45 @@ def see_occupant(M: Memory, c: int) -> None:
         M[k + OCCUPANT_SINCE] = M[NOW]
 
 
+def note_episode(
+    M: Memory, t: int, job: int, start: int, end: int, entry: int, by: int, via: int
+) -> None:
+    """Remember an episode; it is written when one follows that it does not grow into."""
+    k = task_row(M, t)
+    if (
+        M[k + HELD_BACK] == job
+        and M[k + BACK_END] == start
+        and M[k + BACK_ENTRY] == entry
+        and M[k + BACK_BY] == by
+        and M[k + BACK_VIA] == via
+    ):
+        M[k + BACK_END] = end
+        return
+    write_episode(M, t)
+    M[k + HELD_BACK] = job
+    M[k + BACK_START] = start
+    M[k + BACK_END] = end
+    M[k + BACK_ENTRY] = entry
+    M[k + BACK_BY] = by
+    M[k + BACK_VIA] = via
+
+
+def write_episode(M: Memory, t: int) -> None:
+    """Write the episode that was held back."""
+    k = task_row(M, t)
+    if M[k + HELD_BACK] >= 0:
+        emit_episode(
+            M,
+            M[k + HELD_BACK],
+            M[k + BACK_START],
+            M[k + BACK_END],
+            M[k + BACK_ENTRY],
+            M[k + BACK_BY],
+            M[k + BACK_VIA],
+        )
+        M[k + HELD_BACK] = NONE
+
+
 def close_episode(M: Memory, t: int, at: int) -> None:
     """End the stretch of one ledger entry; what follows is to be classified anew."""
     k = task_row(M, t)
@@ -149,7 +197,7 @@ def close_episode(M: Memory, t: int, at: int) -> None:
     if M[k + ENTRY] >= 0 and lasted > 0:
         if M[k + HEAD] >= 0:
             job = M[job_row(M, M[k + HEAD]) + JOB_ID]
-            emit_episode(M, job, M[k + ENTRY_SINCE], at, M[k + ENTRY], M[k + BY], M[k + VIA])
+            note_episode(M, t, job, M[k + ENTRY_SINCE], at, M[k + ENTRY], M[k + BY], M[k + VIA])
             if M[k + ENTRY] == E_UNKNOWN:
                 M[k + UNSURE_UNTIL] = at
                 mark_line(M, t, CLOUDED)
@@ -199,15 +247,16 @@ def see_chain(M: Memory, t: int) -> None:
     if M[object_row(M, M[k + LOCK]) + OWNER] < 0:
         return
     mine = urgency(M, t)
+    M[STAMP] += 1
+    stamp = M[STAMP]
+    M[k + SEEN] = stamp
     length = 0
     u = t
-    while length < MAX_CHAIN:
-        lock = M[task_row(M, u) + LOCK]
-        if lock < 0:
+    while length < MAX_CHAIN and M[task_row(M, u) + LOCK] >= 0:
+        u = M[object_row(M, M[task_row(M, u) + LOCK]) + OWNER]
+        if u < 0 or M[task_row(M, u) + SEEN] == stamp:
             break
-        u = M[object_row(M, lock) + OWNER]
-        if u < 0 or u == t:
-            break
+        M[task_row(M, u) + SEEN] = stamp
         length += 1
         theirs = urgency(M, u)
         if theirs != NO_PRIORITY and mine != NO_PRIORITY and theirs < mine:
@@ -267,37 +316,44 @@ def see_push_through(M: Memory, t: int) -> None:
                     by = u
     if by != M[k + PUSH_BY] or lock != M[k + PUSH_LOCK]:
         end_push_through(M, t, M[NOW])
-        M[k + PUSH_BY] = by
-        M[k + PUSH_LOCK] = lock
-        M[k + PUSH_SINCE] = M[NOW]
-        M[k + PUSH_NS] = 0
+        if by >= 0:
+            begin_push_through(M, t, by, lock)
+
+
+def begin_push_through(M: Memory, t: int, by: int, lock: int) -> None:
+    """Its chain: the raised task, then whom it spins for."""
+    k = task_row(M, t)
+    M[k + PUSH_BY] = by
+    M[k + PUSH_LOCK] = lock
+    M[k + PUSH_SINCE] = M[NOW]
+    M[k + PUSH_NS] = 0
+    M[k + PUSH_ID] = M[NEXT_INVERSION]
+    M[NEXT_INVERSION] += 1
+    u = by
+    position = 0
+    while position < MAX_CHAIN:
+        emit_record(M, R_LINK, M[k + PUSH_ID], position, u)
+        position += 1
+        if M[task_row(M, u) + LOCK] < 0:
+            break
+        u = M[object_row(M, M[task_row(M, u) + LOCK]) + OWNER]
+        if u < 0 or u == by:
+            break
 
 
 def end_push_through(M: Memory, t: int, at: int) -> None:
     """Write down the push-through that t suffered until `at`."""
     k = task_row(M, t)
-    u = M[k + PUSH_BY]
-    if u >= 0 and at > M[k + PUSH_SINCE]:
-        number = M[NEXT_INVERSION]
-        M[NEXT_INVERSION] += 1
+    if M[k + PUSH_BY] >= 0 and at > M[k + PUSH_SINCE]:
         job = M[job_row(M, M[k + HEAD]) + JOB_ID] if M[k + HEAD] >= 0 else NONE
         r = emit_record(
-            M, R_INVERSION, number, PUSH_THROUGH, t, M[k + PUSH_LOCK], M[k + PUSH_SINCE], at
+            M, R_INVERSION, M[k + PUSH_ID], PUSH_THROUGH, t, M[k + PUSH_LOCK], M[k + PUSH_SINCE], at
         )
         M[r + 7] = M[k + PUSH_NS]
         M[r + 8] = 0
         M[r + 9] = 1
         M[r + 10] = job
         M[r + 11] = NONE
-        emit_record(M, R_LINK, number, 0, u)
-        position = 1
-        v = u
-        while M[task_row(M, v) + LOCK] >= 0 and position < MAX_CHAIN:
-            v = M[object_row(M, M[task_row(M, v) + LOCK]) + OWNER]
-            if v < 0 or v == u:
-                break
-            emit_record(M, R_LINK, number, position, v)
-            position += 1
     M[k + PUSH_BY] = NONE
     M[k + PUSH_LOCK] = NONE
 

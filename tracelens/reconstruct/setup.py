@@ -26,6 +26,14 @@ def is_idle(task: Task) -> bool:
     return task.idle if task.idle is not None else task.name.lower().startswith("idle")
 
 
+def early_ns(task: Task) -> int:
+    """How far before a declared grid point a release still belongs to it: an eighth of a period.
+
+    Releases come late, not early; the eighth is for counters coarser than the declared offset.
+    """
+    return (task.period_ns or 0) // 8
+
+
 def facts(named: Named) -> Facts:
     """How each task's jobs are told, and which tasks are idle tasks."""
     index = {name: number for number, name in enumerate(named.objects)}
@@ -102,7 +110,7 @@ def _fill_tasks(
     for field in (
         a.CORE, a.READY_ON, a.RELEASE_CORE, a.WAIT_OBJECT, a.HELD, a.LOCK, a.WANTED, a.HEAD,
         a.TAIL, a.REMOTE_RELEASE, a.ENTRY, a.BY, a.VIA, a.LOOKS, a.ACTIVE_AT, a.PUSH_BY,
-        a.PUSH_LOCK, a.WAIT_OWNER,
+        a.PUSH_LOCK, a.WAIT_OWNER, a.HELD_BACK,
     ):  # fmt: skip
         put(field, a.NONE)
     put(a.STATE, a.UNKNOWN)
@@ -127,7 +135,7 @@ def _fill_tasks(
             for number, task in enumerate(tasks)
         ],
     )
-    put(a.SLACK, [0 if t.offset_ns is None else (t.period_ns or 0) // 2 for t in tasks])
+    put(a.SLACK, [0 if t.offset_ns is None else early_ns(t) for t in tasks])
 
 
 def _fill_cores(
