@@ -312,7 +312,9 @@ def _marks(rng: Random, system: System, name: str, keys: dict[str, str | int]) -
 def _activate(rng: Random, system: System, name: str, keys: dict[str, str | int]) -> Program:
     if rng.random() < 0.8:
         keys["activation"] = "activate"
-    system.activated.append(name)
+        # Only such a task may be activated while it is active: one that waits between its jobs
+        # has no activations to count.
+        system.activated.append(name)
     seed = rng.random()
     runs = 0
 

@@ -51,18 +51,19 @@ def _fast(run: Timeline) -> dict[str, list[tuple[Any, ...]]]:
         "jobs": [_plain(row) for row in jobs.filter(judged).rows()],
         "excluded": excluded,
         "ledgers": ledger_rows(run),
-        "holds": _rows(run.holds, "lock", "task", "start_ns", "end_ns", "own_ns", "complete"),
+        "holds": _whole(
+            _rows(run.holds, "lock", "task", "start_ns", "end_ns", "own_ns", "complete")
+        ),
         "lock_waits": _rows(
-            run.lock_waits, "lock", "wanted", "task", "start_ns", "end_ns", "spun", "got", "owner"
+            run.lock_waits, "lock", "wanted", "task", "start_ns", "end_ns", "spun", "owner"
         ),
         "inversions": inversion_rows(run),
         "deadlocks": [
             (at, tuple(sorted(tasks)), tuple(sorted(locks)))
             for at, tasks, locks in run.deadlocks.rows()
         ],
-        "isr_runs": _rows(
-            run.isr_runs, "isr", "core", "start_ns", "end_ns", "own_ns", "pend_ns", "complete"
-        ),
+        "isr_runs": _rows(run.isr_runs, "isr", "core", "start_ns", "end_ns", "pend_ns", "complete"),
+        "isr_time": _rows(run.isr_runs.filter("complete"), "isr", "core", "start_ns", "own_ns"),
         "queue_items": _rows(run.queue_items, "queue", "send_ns", "receive_ns"),
         "masks": _rows(run.masks, "core", "what", "start_ns", "end_ns"),
         "contradictions": _rows(
@@ -94,17 +95,24 @@ def _reference(truth: Result) -> dict[str, list[tuple[Any, ...]]]:
         "jobs": [job for job in truth.jobs if job[4] != "excluded"],
         "excluded": list(excluded.items()),
         "ledgers": ledgers,
-        "holds": truth.holds,
-        "lock_waits": truth.lock_waits,
+        "holds": _whole(truth.holds),
+        # Whether a wait that was released ended with the lock is defined differently: left out.
+        "lock_waits": [(*row[:6], row[7]) for row in truth.lock_waits],
         "inversions": [(*row[:3], tuple(row[3]), *row[4:]) for row in truth.inversions],
         "deadlocks": [
             (at, tuple(sorted(tasks)), tuple(sorted(locks))) for at, tasks, locks in truth.deadlocks
         ],
-        "isr_runs": truth.isr_runs,
+        "isr_runs": [(*row[:4], *row[5:]) for row in truth.isr_runs],
+        "isr_time": [(*row[:3], row[4]) for row in truth.isr_runs if row[6]],
         "queue_items": truth.queue_items,
         "masks": [(core, what, start, end) for core, what, _, start, end in truth.masks],
         "contradictions": truth.contradictions,
     }
+
+
+def _whole(holds: list[tuple[Any, ...]]) -> list[tuple[Any, ...]]:
+    """Holds; of one cut short by a gap, how much the holder ran in it is not compared."""
+    return [row if row[5] else (*row[:4], None, row[5]) for row in holds]
 
 
 def ledger_rows(run: Timeline) -> list[tuple[Any, ...]]:

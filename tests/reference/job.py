@@ -24,6 +24,7 @@ class Job:
     began_by_release: bool = False
     seen_midway: bool = False
     item: Item | None = None
+    marked: str | None = None  # the number that its marks give
     ledger: dict[tuple[str, str | None, str | None], int] = field(default_factory=dict)
 
     @property
@@ -64,7 +65,8 @@ class Grid:
         assert task.period_ns is not None
         self.period = task.period_ns
         self.world = world
-        self.nearest = task.offset_ns is not None
+        # A release may precede its declared grid point by an eighth of a period, ours never.
+        self.early = self.period // 8 if task.offset_ns is not None else 0
         self.offsets: dict[int, int] = {}
         for boot, start in enumerate(world.boot_starts):
             if task.offset_ns is not None:
@@ -83,12 +85,11 @@ class Grid:
         return offset
 
     def nominal(self, release: int) -> int | None:
-        """The grid point of a release: the nearest to a declared grid, the one below of ours."""
+        """The last grid point that the release does not precede, or by little if it is declared."""
         offset = self.offsets.get(self.world.boot_of(release))
         if offset is None:
             return None
-        half = self.period if self.nearest else 0
-        return offset + (2 * (release - offset) + half) // (2 * self.period) * self.period
+        return offset + (release - offset + self.early) // self.period * self.period
 
     def between(self, low: int, high: int) -> int:
         """How many grid points lie strictly between a grid point `low` and `high`."""

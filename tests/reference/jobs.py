@@ -231,10 +231,14 @@ class Activations(Teller):
     """`activation=activate`: each activation is a job, each terminate ends the oldest."""
 
     def on_activate(self, h: Happening) -> None:
-        if h.was_unknown:
+        if not h.queued:  # it was suspended, or not known: earlier jobs ended unseen
             for job in list(self.open):
+                job.excluded = True
                 self.end(job, h.time)
-        self.begin(h.time, h.line, inferred=not h.seen, began_by_release=True)
+        # Only its start tells that it was activated: since when is not known.
+        self.begin(
+            h.time, h.line, excluded=not h.seen, seen_midway=not h.seen, began_by_release=True
+        )
 
     def on_suspend(self, h: Happening) -> None:
         for job in list(self.open):
@@ -354,9 +358,13 @@ class Marks(Teller):
             release, place = self.first_release
         self.first_release = None  # taken
         self.end_doubtful(release, place)
-        self.begin_late(release, h.line, place, began_by_release=True)
+        self.begin_late(release, h.line, place, began_by_release=True, marked=h.what)
 
     def on_finish(self, h: Happening) -> None:
         self.first_release = None
+        if h.what and any(job.marked == h.what for job in self.open):
+            while self.open[0].marked != h.what:  # the finish of this one is missing
+                self.open[0].excluded = True
+                self.end(self.open[0], h.time)
         if self.open:
             self.end(self.open[0], h.time)

@@ -133,12 +133,12 @@ class TaskModel(Running):
             return
         task, core = self.world.tasks[event.subject], self.world.cores[event.core]
         own = task.state.last == TaskState(RUNNING, core=core.id) and not core.isr_stack
-        self._tell(task, "arrive", own=own)
+        self._tell(task, "arrive", own=own, what=event.value)
 
     def _on_finish(self, time: int, event: Event) -> None:
         task = self._acts(time, event)
         if task:
-            self._tell(task, "finish")
+            self._tell(task, "finish", what=event.value)
 
     def _on_priority(self, time: int, event: Event) -> None:
         if event.subject not in self.world.tasks:

@@ -100,7 +100,7 @@ class Happening:
     time: int
     line: int
     kind: str
-    what: str | None = None  # what it waits for, or waited for
+    what: str | None = None  # what it waits for, or waited for; of a mark, the job's number
     is_lock: bool = False
     seen: bool = True  # of a release: its wait was seen; of an activation: it was recorded
     was_unknown: bool = False

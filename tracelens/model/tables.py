@@ -84,7 +84,7 @@ LOCK_WAITS = Table(
         "task": (Name, ""),
         **SPAN,
         "spun": (pl.Boolean, "it spun instead of waiting"),
-        "got": (pl.Boolean, "it ended with the lock, not with giving up, a gap or the log's end"),
+        "got": (pl.Boolean, "the lock was free, or its own, when the wait ended; it did not give up"),
         "owner": (Name, "the owner when the wait began; null if not known"),
     },
 )

@@ -119,6 +119,7 @@ NOT_WAITING, WAITS, SPINS = range(3)
     KILLED,
     UNSURE_UNTIL,  # end of the last time that was unknown while it had a job
     MARKED,
+    FIRST_RELEASE,  # of a task with marked jobs, since its last mark; NONE
     ENTRY,
     BY,
     VIA,
@@ -149,7 +150,7 @@ NOT_WAITING, WAITS, SPINS = range(3)
     BACK_BY,
     BACK_VIA,
     TASK_WIDTH,
-) = range(60)
+) = range(61)
 MAX_CHAIN: Final = 32
 
 # -------------------------------------------------------------------------------------- cores
@@ -225,9 +226,10 @@ CLOUDED = 256
     HOLD_DEPTH,
     HOLD_RAN,
     HOLD_OVERTAKEN,  # when another took the lock, though it was not given back; NONE
+    HOLD_OWN,  # its own execution until then
     HOLD_NEXT,
     HOLD_WIDTH,
-) = range(8)
+) = range(9)
 
 ITEM_SENT, ITEM_NEXT, ITEM_WIDTH = range(3)
 

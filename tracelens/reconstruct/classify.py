@@ -36,6 +36,7 @@ from tracelens.reconstruct.arena import (
     HOLDER_RUNS,
     IN_ISR,
     IRQ_MASKS,
+    JOB_FLAGS,
     JOB_RELEASE,
     LOCK,
     N_ACTIVE,
@@ -56,6 +57,7 @@ from tracelens.reconstruct.arena import (
     SCHED_MASKS,
     SEEN,
     STAMP,
+    STARTUP,
     STATE,
     SUSPENDED,
     UNKNOWN,
@@ -83,7 +85,10 @@ def urgency(M: Memory, t: int) -> int:
     if M[POLICY] == EDF:
         if M[k + HEAD] < 0 or M[k + DEADLINE] < 0:
             return -FAR + 1
-        return -(M[job_row(M, M[k + HEAD]) + JOB_RELEASE] + M[k + DEADLINE])
+        r = job_row(M, M[k + HEAD])
+        if M[r + JOB_FLAGS] & STARTUP:
+            return -FAR + 1
+        return -(M[r + JOB_RELEASE] + M[k + DEADLINE])
     return M[k + BASE]
 
 

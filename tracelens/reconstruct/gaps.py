@@ -8,6 +8,7 @@ from tracelens.reconstruct.arena import (
     ENTRY,
     EVENT_ROW,
     EXCLUDED_JOB,
+    FIRST_RELEASE,
     FROM,
     HEAD,
     IS_LOCK,
@@ -57,7 +58,7 @@ from tracelens.reconstruct.jobs import exclude_all
 from tracelens.reconstruct.line import end_line
 from tracelens.reconstruct.locks import end_wait, forget_holds
 from tracelens.reconstruct.queues import drop_items, forget_items
-from tracelens.reconstruct.settle import close_episode, end_push_through, settle
+from tracelens.reconstruct.settle import accrue, close_episode, end_push_through, settle
 from tracelens.reconstruct.tasks import runs_now, set_state, take_off
 
 
@@ -91,6 +92,7 @@ def forget_task(M: Memory, t: int, since: int) -> None:
     M[k + REMOTE_RELEASE] = NONE
     M[k + PENDING] = 0
     M[k + MARKED] = 0
+    M[k + FIRST_RELEASE] = NONE
     take_off(M, t)
     if M[k + STATE] != UNKNOWN:
         set_state(M, t, UNKNOWN, at, NONE, NONE)
@@ -197,6 +199,8 @@ def on_contradiction(M: Memory, c: int, t: int) -> None:
 def end_boot(M: Memory, last: int) -> None:
     """The log, or one boot of it, ends here. A boundary between boots behaves like a gap."""
     settle(M)
+    for c in range(M[N_CORES]):
+        accrue(M, c)
     if last == 0:
         on_restart(M)
         settle(M)

@@ -17,6 +17,7 @@ from tracelens.reconstruct.arena import (
     EXCLUDED,
     EXCLUDED_JOB,
     FAR,
+    FIRST_RELEASE,
     GIVEN_UP,
     HEAD,
     INFERRED,
@@ -78,6 +79,8 @@ def on_release_of_job(
     """t was released from a wait: does that begin a job? `implied`: only its start says so."""
     k = task_row(M, t)
     mode = M[k + MODE]
+    if mode == BY_MARKS and M[k + FIRST_RELEASE] < 0:
+        M[k + FIRST_RELEASE] = M[NOW]
     shared = mode == BY_QUEUE and waited_for == M[k + ACTIVATION] and takes_from_shared(M, t)
     if mode == BY_MARKS or shared:
         if head_flag(M, t, EXCLUDED):
@@ -142,6 +145,8 @@ def on_arrive(M: Memory, t: int, by_itself: bool, number: int) -> None:
     """A job's begin, marked. Written by the task itself it counts from the kernel's release."""
     k = task_row(M, t)
     M[k + MARKED] = MARKS_SEEN
+    release = M[k + FIRST_RELEASE] if by_itself and M[k + FIRST_RELEASE] >= 0 else M[NOW]
+    M[k + FIRST_RELEASE] = NONE
     if head_flag(M, t, PROVISIONAL):
         if by_itself:
             r = job_row(M, M[k + HEAD])
@@ -151,7 +156,7 @@ def on_arrive(M: Memory, t: int, by_itself: bool, number: int) -> None:
         end_job(M, t, DISCARDED)
     while head_flag(M, t, EXCLUDED):
         end_job(M, t, EXCLUDED_JOB)
-    begin_job(M, t, M[NOW], 0, number)
+    begin_job(M, t, release, 0, number)
 
 
 def on_finish(M: Memory, t: int, number: int) -> None:
@@ -159,6 +164,7 @@ def on_finish(M: Memory, t: int, number: int) -> None:
     k = task_row(M, t)
     marked = M[k + MARKED]
     M[k + MARKED] = MARKS_SEEN
+    M[k + FIRST_RELEASE] = NONE
     if M[k + HEAD] < 0 or head_flag(M, t, PROVISIONAL):
         if M[k + HEAD] >= 0:
             end_job(M, t, DISCARDED)
@@ -263,7 +269,7 @@ def take_shared(M: Memory, t: int, sent: int, in_order: bool) -> None:
 def abort_all(M: Memory, t: int) -> None:
     """No job of t will go on."""
     while M[task_row(M, t) + HEAD] >= 0:
-        end_job(M, t, ABORTED)
+        end_job(M, t, DISCARDED if head_flag(M, t, STARTUP | PROVISIONAL) else ABORTED)
 
 
 def exclude_all(M: Memory, t: int) -> None:

@@ -3,6 +3,7 @@
 from tracelens.reconstruct.arena import (
     BASE,
     CHAIN_LENGTH,
+    CORE,
     EFFECTIVE,
     EVENT_ROW,
     FREED,
@@ -12,6 +13,7 @@ from tracelens.reconstruct.arena import (
     HOLD_LOCK,
     HOLD_NEXT,
     HOLD_OVERTAKEN,
+    HOLD_OWN,
     HOLD_RAN,
     HOLD_SINCE,
     HOLD_TASK,
@@ -31,8 +33,10 @@ from tracelens.reconstruct.arena import (
     R_WAIT,
     RAISED,
     RAN,
+    RUNNING,
     SEEN_AT,
     SPINS,
+    STATE,
     THIRD_NS,
     WAIT_ID,
     WAIT_OWNER,
@@ -50,6 +54,7 @@ from tracelens.reconstruct.emit import emit_record, give_hold, take_hold
 from tracelens.reconstruct.settle import (
     CEILING_REFUSAL,
     DIRECT,
+    accrue,
     close_episode,
     end_inversion,
     watch,
@@ -177,8 +182,12 @@ def overtake(M: Memory, lock: int) -> None:
     """Another takes the lock before its owner gave it back: the unlock is late, or was lost."""
     owner = M[object_row(M, lock) + OWNER]
     if owner >= 0:
-        h = find_hold(M, owner, lock)
-        M[hold_row(M, h) + HOLD_OVERTAKEN] = M[NOW]
+        r = hold_row(M, find_hold(M, owner, lock))
+        M[r + HOLD_OVERTAKEN] = M[NOW]
+        k = task_row(M, owner)
+        if M[k + STATE] == RUNNING:
+            accrue(M, M[k + CORE])
+        M[r + HOLD_OWN] = M[k + RAN] - M[r + HOLD_RAN]
         restore(M, owner)
         touch_holder(M, owner)
 
@@ -206,7 +215,9 @@ def on_unlock(M: Memory, t: int, lock: int) -> None:
         h = find_hold(M, holder, lock) if holder >= 0 else NONE
     if h < 0:
         if M[o + OWNER] < 0:
-            free_lock(M, lock, t, M[NOW])
+            if M[o + FROM] < 0:
+                M[o + FREED] = M[NOW]
+            M[o + FROM] = t
         return
     r = hold_row(M, h)
     M[r + HOLD_DEPTH] -= 1
@@ -239,9 +250,10 @@ def end_hold(M: Memory, h: int, at: int, whole: int) -> None:
     r = hold_row(M, h)
     t = M[r + HOLD_TASK]
     k = task_row(M, t)
-    out = emit_record(
-        M, R_HOLD, M[r + HOLD_LOCK], t, M[r + HOLD_SINCE], at, M[k + RAN] - M[r + HOLD_RAN]
-    )
+    own = M[k + RAN] - M[r + HOLD_RAN]
+    if whole == 0 and M[r + HOLD_OVERTAKEN] >= 0:
+        own = M[r + HOLD_OWN]
+    out = emit_record(M, R_HOLD, M[r + HOLD_LOCK], t, M[r + HOLD_SINCE], at, own)
     M[out + 6] = whole
     if M[k + HELD] == h:
         M[k + HELD] = M[r + HOLD_NEXT]

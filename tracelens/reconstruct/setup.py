@@ -110,7 +110,7 @@ def _fill_tasks(
     for field in (
         a.CORE, a.READY_ON, a.RELEASE_CORE, a.WAIT_OBJECT, a.HELD, a.LOCK, a.WANTED, a.HEAD,
         a.TAIL, a.REMOTE_RELEASE, a.ENTRY, a.BY, a.VIA, a.LOOKS, a.ACTIVE_AT, a.PUSH_BY,
-        a.PUSH_LOCK, a.WAIT_OWNER, a.HELD_BACK,
+        a.PUSH_LOCK, a.WAIT_OWNER, a.HELD_BACK, a.FIRST_RELEASE,
     ):  # fmt: skip
         put(field, a.NONE)
     put(a.STATE, a.UNKNOWN)

@@ -1,0 +1,127 @@
+"""The bytes of a log: from a file, standard input, an upload; plain or compressed."""
+
+import sys
+import zlib
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from io import BytesIO
+from os import PathLike, fspath
+from pathlib import Path
+from typing import Any, Final
+
+from tracelens.errors import LogError
+
+STDIN: Final = "-"
+
+_GZIP: Final = b"\x1f\x8b"
+_ZSTD: Final = b"\x28\xb5\x2f\xfd"
+_UTF8_MARK: Final = b"\xef\xbb\xbf"
+_UTF16_MARKS: Final = (b"\xff\xfe", b"\xfe\xff")
+_BLOCK: Final = 1 << 16
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """The bytes of one part of a log under the name that messages use.
+
+    `torn` says what is wrong with the compressed file that they came from, if it is cut or
+    damaged: the bytes are then what could be unpacked before that.
+    """
+
+    name: str
+    data: bytes
+    torn: str | None = None
+
+
+def load(path: str | PathLike[str]) -> Source:
+    """Read a file, or standard input for '-'. Raises `LogError` if there is nothing to read."""
+    name = fspath(path)
+    if name == STDIN:
+        return unpack("standard input", sys.stdin.buffer.read())
+    try:
+        data = Path(name).read_bytes()
+    except FileNotFoundError:
+        raise LogError("no such file", place=name, hint="check the path") from None
+    except IsADirectoryError:
+        raise LogError(
+            "cannot be read: found a directory, expected a file",
+            place=name,
+            hint="name the log files in it one by one",
+        ) from None
+    except PermissionError:
+        raise LogError(
+            "cannot be read: permission denied", place=name, hint="check who may read the file"
+        ) from None
+    except (OSError, ValueError) as error:
+        why = getattr(error, "strerror", None) or str(error)
+        raise LogError(f"cannot be read: {why}", place=name, hint="check the path") from None
+    return unpack(name, data)
+
+
+def unpack(name: str, data: bytes) -> Source:
+    """Undo gzip or Zstandard, told by content. Raises `LogError` for what cannot be a log."""
+    torn = None
+    if data.startswith(_GZIP):
+        data, torn = _collect(_gunzip(data), "gzip")
+    elif data.startswith(_ZSTD):
+        data, torn = _collect(_unzstd(name, data), "Zstandard")
+    if not data:
+        raise LogError(
+            f"{'nothing can be unpacked' if torn else 'the file is empty'}: "
+            "expected an event log, which begins with '#tracelens 1'",
+            place=name,
+            hint="check that the capture ran and had room to write",
+        )
+    if data.startswith(_UTF16_MARKS):
+        raise LogError(
+            "not UTF-8: found the byte order mark of UTF-16, expected text in UTF-8",
+            place=f"{name}:1",
+            hint="save the file as UTF-8",
+        )
+    return Source(name, data.removeprefix(_UTF8_MARK), torn)
+
+
+def _collect(blocks: Iterator[bytes], what: str) -> tuple[bytes, str | None]:
+    """All that can be unpacked, and a sentence if that is not all there was."""
+    unpacked, torn = BytesIO(), None
+    try:
+        for block in blocks:
+            unpacked.write(block)
+    except (EOFError, zlib.error, ValueError) as error:
+        torn = f"the {what} file is cut or damaged ({error}): what comes after is missing"
+    return unpacked.getvalue(), torn
+
+
+def _gunzip(data: bytes) -> Iterator[bytes]:
+    return _members(data, _GZIP, lambda: zlib.decompressobj(wbits=31))
+
+
+def _unzstd(name: str, data: bytes) -> Iterator[bytes]:
+    try:
+        import zstandard
+    except ImportError:
+        raise LogError(
+            "compressed with Zstandard, which this installation cannot read",
+            place=name,
+            hint="pip install zstandard, or unpack the file first",
+        ) from None
+    try:
+        yield from _members(data, _ZSTD, lambda: zstandard.ZstdDecompressor().decompressobj())
+    except zstandard.ZstdError as error:
+        raise ValueError(str(error)) from None
+
+
+def _members(data: bytes, magic: bytes, unpacker: Callable[[], Any]) -> Iterator[bytes]:
+    """Every member of a compressed file in small blocks, so that a cut file gives what it holds."""
+    at, octets = 0, memoryview(data)
+    while data.startswith(magic, at):
+        member = unpacker()
+        while not member.eof:
+            block = octets[at : at + _BLOCK]
+            if not block:
+                raise EOFError("it ends early")
+            yield member.decompress(block)
+            at += len(block)
+        at -= len(member.unused_data)
+    if data[at:].strip(b"\0"):
+        raise ValueError("something else follows")
