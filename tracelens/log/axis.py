@@ -148,14 +148,13 @@ def _in_step(log: Ticks, counters: Counters) -> np.ndarray:
 
 
 def _with_sleep(ticks: np.ndarray, group: np.ndarray, slept: np.ndarray) -> np.ndarray:
-    """Ticks, with those added that the counter stood still: from each wake on, in its boot."""
+    """Ticks, with those added that the counter stood still: from each wake on, in its group.
+
+    What earlier groups slept is added to all of a group alike: only distances in it mean anything.
+    """
     order = np.lexsort((ticks, group))
-    total = np.cumsum(slept[order])
-    starts = np.flatnonzero(np.diff(group[order], prepend=-1))
-    before = total[starts] - slept[order][starts]
-    lengths = np.diff(starts, append=len(order))
     awake = ticks.copy()
-    awake[order] += total - np.repeat(before, lengths)
+    awake[order] += np.cumsum(slept[order])
     return awake
 
 

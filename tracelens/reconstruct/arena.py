@@ -227,9 +227,10 @@ CLOUDED = 256
     HOLD_RAN,
     HOLD_OVERTAKEN,  # when another took the lock, though it was not given back; NONE
     HOLD_OWN,  # its own execution until then
+    HOLD_RAISED,  # 1: it was held when the present priority was set
     HOLD_NEXT,
     HOLD_WIDTH,
-) = range(9)
+) = range(10)
 
 ITEM_SENT, ITEM_NEXT, ITEM_WIDTH = range(3)
 

@@ -33,6 +33,7 @@ from tracelens.reconstruct.arena import (
     HOLD_LOCK,
     HOLD_NEXT,
     HOLD_OVERTAKEN,
+    HOLD_RAISED,
     HOLDER_RUNS,
     IN_ISR,
     IRQ_MASKS,
@@ -76,17 +77,18 @@ HELD_BY, HANDED_OVER, GOES_ROUND = range(3)
 """How a holder chain ends: at an owner, at a hand-over, or in a cycle (a deadlock)."""
 
 
-def urgency(M: Memory, t: int) -> int:
+def urgency(M: Memory, t: int, for_ledger: bool = False) -> int:
     """The base priority as a number that is higher for the more urgent; under EDF the deadline.
 
-    NO_PRIORITY if it is not known. Under EDF a task without a job or a deadline is least urgent.
+    NO_PRIORITY if it is not known. Under EDF a task without a job or a deadline is least urgent;
+    a start-up is no job, except in its own ledger, which is kept only if it turns out to be one.
     """
     k = task_row(M, t)
     if M[POLICY] == EDF:
         if M[k + HEAD] < 0 or M[k + DEADLINE] < 0:
             return -FAR + 1
         r = job_row(M, M[k + HEAD])
-        if M[r + JOB_FLAGS] & STARTUP:
+        if M[r + JOB_FLAGS] & STARTUP and not for_ledger:
             return -FAR + 1
         return -(M[r + JOB_RELEASE] + M[k + DEADLINE])
     return M[k + BASE]
@@ -104,35 +106,31 @@ def raises(M: Memory, lock: int, level: int) -> bool:
 def raising_lock(M: Memory, u: int, level: int) -> int:
     """The lock most recently taken of those by which u is raised to `level` or above, or NONE.
 
-    A declared ceiling raises by itself. A priority seen while holding raises by the locks that
-    somebody so urgent waits for; where nobody does, by all that are held. Under EDF neither says
-    anything: a priority number is no deadline.
+    A declared ceiling raises by itself. A priority set while holding raises by the locks that
+    somebody so urgent waits for; where nobody does, by those held when it was set. Under EDF
+    neither says anything: a priority number is no deadline.
     """
     k = task_row(M, u)
     if M[k + HELD] < 0 or M[POLICY] == EDF:
         return NONE
     by_event = M[k + EFFECTIVE] >= level and M[k + EFFECTIVE] > M[k + BASE]
-    wanted = False
-    if by_event:
-        h = M[k + HELD]
-        while h >= 0:
-            r = hold_row(M, h)
-            if M[r + HOLD_OVERTAKEN] < 0 and raises(M, M[r + HOLD_LOCK], level):
-                wanted = True
-            h = M[hold_row(M, h) + HOLD_NEXT]
+    latest = NONE  # by a ceiling or a waiter
+    latest_set = NONE
     h = M[k + HELD]
-    while h >= 0:
-        lock = M[hold_row(M, h) + HOLD_LOCK]
-        if M[hold_row(M, h) + HOLD_OVERTAKEN] >= 0:
-            h = M[hold_row(M, h) + HOLD_NEXT]
+    while h >= 0 and latest < 0:
+        r = hold_row(M, h)
+        h = M[r + HOLD_NEXT]
+        if M[r + HOLD_OVERTAKEN] >= 0:
             continue
+        lock = M[r + HOLD_LOCK]
         ceiling = M[object_row(M, lock) + CEILING]
-        if ceiling != NO_PRIORITY and ceiling >= level and ceiling > M[k + BASE]:
-            return lock
-        if by_event and (not wanted or raises(M, lock, level)):
-            return lock
-        h = M[hold_row(M, h) + HOLD_NEXT]
-    return NONE
+        if (ceiling != NO_PRIORITY and ceiling >= level and ceiling > M[k + BASE]) or (
+            by_event and raises(M, lock, level)
+        ):
+            latest = lock
+        elif by_event and latest_set < 0 and M[r + HOLD_RAISED] == 1:
+            latest_set = lock
+    return latest if latest >= 0 else latest_set
 
 
 def is_raised(M: Memory, u: int) -> bool:
@@ -235,7 +233,7 @@ def classify(M: Memory, t: int) -> tuple[int, int, int, int, int]:
         return E_BLOCKED, end, lock, NO_REASON, core
     if u < 0:
         return E_SWITCHING, NONE, NONE, NO_REASON, core
-    mine = urgency(M, t)
+    mine = urgency(M, t, True)
     theirs = urgency(M, u)
     if M[POLICY] == ROUND_ROBIN and mine == theirs:
         return E_INTERFERENCE, u, NONE, NO_REASON, core

@@ -104,6 +104,7 @@ class _Boot:
             idle_at,
             grid,
             int(e.times[0]) if count else 0,
+            self.first == 0,
         )
         step = compiled(advance, count)
         at = 0

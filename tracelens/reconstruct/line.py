@@ -5,7 +5,6 @@ backlog, written when they become the head.
 """
 
 from tracelens.reconstruct.arena import (
-    BY_QUEUE,
     CLOUDED,
     CORE,
     DISCARDED,
@@ -29,14 +28,12 @@ from tracelens.reconstruct.arena import (
     JOB_ROWS,
     JOB_START,
     JOB_USED,
-    MODE,
     NEXT_JOB,
     NONE,
     NOW,
     OFFSET,
     PERIOD,
     PROVISIONAL,
-    RECEIVED,
     RUNNING,
     SLACK,
     STARTUP,
@@ -103,11 +100,9 @@ def lead(M: Memory, t: int) -> None:
         note_episode(M, t, M[r + JOB_ID], M[r + JOB_RELEASE], M[NOW], E_BACKLOG, NONE, NONE)
     M[k + ENTRY] = NONE
     M[k + ENTRY_SINCE] = M[NOW]
-    waits_for_item = M[k + MODE] == BY_QUEUE and M[r + JOB_FLAGS] & RECEIVED == 0
     if M[k + STATE] == RUNNING:
         touch_core(M, M[k + CORE])
-        if not waits_for_item:
-            M[r + JOB_START] = M[NOW]
+        M[r + JOB_START] = M[NOW]
     watch(M, t)
 
 

@@ -14,6 +14,7 @@ from tracelens.reconstruct.arena import (
     HOLD_NEXT,
     HOLD_OVERTAKEN,
     HOLD_OWN,
+    HOLD_RAISED,
     HOLD_RAN,
     HOLD_SINCE,
     HOLD_TASK,
@@ -171,6 +172,7 @@ def on_lock(M: Memory, t: int, lock: int) -> None:
     M[r + HOLD_DEPTH] = 1
     M[r + HOLD_RAN] = M[k + RAN]
     M[r + HOLD_OVERTAKEN] = NONE
+    M[r + HOLD_RAISED] = 0
     M[r + HOLD_NEXT] = M[k + HELD]
     M[k + HELD] = h
     M[o + OWNER] = t

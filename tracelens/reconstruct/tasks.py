@@ -10,6 +10,7 @@ from tracelens.reconstruct.arena import (
     HELD,
     HOLD_NEXT,
     HOLD_OVERTAKEN,
+    HOLD_RAISED,
     HOME,
     IDLE,
     IS_LOCK,
@@ -276,21 +277,19 @@ def on_suspend(M: Memory, t: int, comes_back: bool) -> None:
     set_state(M, t, SUSPENDED, M[NOW], NONE, NONE)
 
 
-def owns_a_lock(M: Memory, t: int) -> bool:
-    """Whether t holds a lock that no other has taken meanwhile."""
-    h = M[task_row(M, t) + HELD]
-    while h >= 0:
-        if M[hold_row(M, h) + HOLD_OVERTAKEN] < 0:
-            return True
-        h = M[hold_row(M, h) + HOLD_NEXT]
-    return False
-
-
 def on_priority(M: Memory, t: int, priority: int) -> None:
     """While t holds a lock it is inheritance or a ceiling; otherwise a new base priority."""
     k = task_row(M, t)
     M[k + EFFECTIVE] = priority
-    if not owns_a_lock(M, t):
+    owns = False
+    h = M[k + HELD]
+    while h >= 0:
+        r = hold_row(M, h)
+        if M[r + HOLD_OVERTAKEN] < 0:
+            owns = True
+            M[r + HOLD_RAISED] = 1
+        h = M[r + HOLD_NEXT]
+    if not owns:
         M[k + BASE] = priority
     touch_task(M, t)
     core = M[k + CORE] if M[k + STATE] == RUNNING else M[k + READY_ON]
