@@ -151,6 +151,37 @@ def is_event(line: bytes) -> bool:
     return len(grammar.other_lines(line + b"\n")) == 0
 
 
+@pytest.mark.parametrize(
+    ("last", "is_used"),
+    [
+        ("3,0,start,t9", True),  # declared
+        ("3,0,start,needle_select", True),  # declared, by its name
+        ("3,0,wait,t1,delay", True),  # a word of the format
+        ("3,0,start,t1", True),  # the log has it elsewhere
+        ("3,0,start,new,", True),  # a comma follows
+        ("3,0,start,new\r", True),  # half a line end follows
+        ("3,0,start,new", False),
+        ("3,0,release,t1,ne", False),
+        ("3,0,lost", False),
+        ("3,0,lock,t1,", False),
+    ],
+)
+def test_a_last_line_without_its_end_is_used_if_its_last_word_is_known(
+    last: str, is_used: bool
+) -> None:
+    head = log_text("1,0,start,t1,", declared="#task id=t9 name=needle_select\n")
+    log = read_bytes(head + last.encode(), "log")
+    assert len(log.events) == 1 + is_used
+    assert unused(log) == ({} if is_used else {"torn last line": (1, ["6"])})
+
+
+def test_declarations_are_found_among_words_with_a_hash() -> None:
+    lines = ["1,0,mark,#1,", "#task id=t1 name=a", "2,0,mark,a#,#", "#task id=t2 name=b"]
+    log = read_bytes(log_text(*lines), "log")
+    assert [(task.name, task.line) for task in log.declared.tasks] == [("a", (0, 5)), ("b", (0, 7))]
+    assert rows(log, "line", "subject", "value") == [(4, "#1", None), (6, "a#", "#")]
+
+
 def test_at_most_five_lines_are_named_and_all_are_counted() -> None:
     lines = ["1,0,start,t1,", *["x"] * 7, "2,0,oops,t1,", "3,0,start,t2,"]
     log = read_bytes(log_text(*lines), "log")

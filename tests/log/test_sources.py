@@ -143,6 +143,12 @@ def test_the_head_of_a_later_part_is_no_restart_but_a_step_back_is(tmp_path: Pat
     ]
 
 
+def test_a_head_within_a_later_part_is_a_restart(tmp_path: Path) -> None:
+    (tmp_path / "a").write_bytes(log_text("10,0,mark,a,"))
+    (tmp_path / "b").write_bytes(log_text("20,0,mark,b,", "#tracelens 1", "30,0,mark,c,"))
+    assert read([tmp_path / "a", tmp_path / "b"]).events["boot"].to_list() == [0, 0, 1]
+
+
 def test_files_with_cores_of_their_own_are_merged_by_time(tmp_path: Path) -> None:
     """A counter of 16 bits: core 1 begins after a wrap that its file does not show."""
     clock = "hz=1000000 bits=16"

@@ -133,6 +133,14 @@ def test_a_step_back_of_more_than_half_the_range_is_a_wrap_whatever_the_core() -
     ]
 
 
+def test_half_the_range_divides_a_wrap_from_a_restart() -> None:
+    """Of 65536: back by 32767 and by 32768, which is not more than half, and by 32769."""
+    for back, boots in ((32_767, 2), (32_768, 2), (32_769, 1)):
+        lines = ["60000,0,mark,a,", f"{60_000 - back},0,mark,b,"]
+        log = read_bytes(log_text(*lines, clock="hz=1000000 bits=16"), "log")
+        assert log.events["boot"].n_unique() == boots
+
+
 def test_counters_of_64_bits_may_begin_anywhere() -> None:
     near = 2**64 - 5
     log = read_bytes(

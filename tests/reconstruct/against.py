@@ -48,7 +48,7 @@ def _fast(run: Timeline) -> dict[str, list[tuple[Any, ...]]]:
         "occupancy": merged(
             _rows(run.occupancy, "core", "start_ns", "end_ns", "occupant", "who"), 1
         ),
-        "jobs": [_plain(row) for row in jobs.filter(judged).rows()],
+        "jobs": [_begun(_plain(row)) for row in jobs.filter(judged).rows()],
         "excluded": excluded,
         "ledgers": ledger_rows(run),
         "holds": _whole(
@@ -92,7 +92,7 @@ def _reference(truth: Result) -> dict[str, list[tuple[Any, ...]]]:
             ],
             1,
         ),
-        "jobs": [job for job in truth.jobs if job[4] != "excluded"],
+        "jobs": [_begun(job) for job in truth.jobs if job[4] != "excluded"],
         "excluded": list(excluded.items()),
         "ledgers": ledgers,
         "holds": _whole(truth.holds),
@@ -108,6 +108,11 @@ def _reference(truth: Result) -> dict[str, list[tuple[Any, ...]]]:
         "masks": [(core, what, start, end) for core, what, _, start, end in truth.masks],
         "contradictions": truth.contradictions,
     }
+
+
+def _begun(job: tuple[Any, ...]) -> tuple[Any, ...]:
+    """A job; one that begins and ends in the same instant has no first start to compare."""
+    return (*job[:2], None if job[2] == job[3] else job[2], *job[3:])
 
 
 def _whole(holds: list[tuple[Any, ...]]) -> list[tuple[Any, ...]]:

@@ -93,7 +93,11 @@ def forget_task(M: Memory, t: int, since: int) -> None:
     M[k + PENDING] = 0
     M[k + MARKED] = 0
     M[k + FIRST_RELEASE] = NONE
-    take_off(M, t)
+    core = M[k + CORE]
+    if M[k + STATE] == RUNNING and core >= 0 and M[core_row(M, core) + RUN] == t:
+        take_off(M, t)
+        M[core_row(M, core) + KNOWN] = 0
+        blank_core(M, core, at)
     if M[k + STATE] != UNKNOWN:
         set_state(M, t, UNKNOWN, at, NONE, NONE)
     blank_ledger(M, t, at)
@@ -193,6 +197,7 @@ def on_contradiction(M: Memory, c: int, t: int) -> None:
     blank_core(M, c, since)
     M[k + RUN] = NONE
     M[k + SLEEPING] = 0
+    M[k + KNOWN] = 1
     runs_now(M, t, c)
 
 
