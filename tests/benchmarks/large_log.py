@@ -58,7 +58,13 @@ _TASKS = (
     ("panel", 5, 1, 20000, '"run 900"'),
     ("lamp", 4, 1, 5000, '"run 40"'),
     ("statistics", 3, 1, 20000, '"run 300", "lock yarn_adc", "run 60", "unlock yarn_adc"'),
-    ("archive", 2, 1, 40000, '"run 400", "lock flash_bus", "run 700", "unlock flash_bus", "run 200"'),
+    (
+        "archive",
+        2,
+        1,
+        40000,
+        '"run 400", "lock flash_bus", "run 700", "unlock flash_bus", "run 200"',
+    ),
 )
 
 
@@ -77,7 +83,7 @@ def task_set_text() -> str:
 
 
 def write_large_log(path: Path, events: int, damaged_share: float = 0.0) -> int:
-    """Write a log of at least `events` events; returns how many. Every so many lines one is torn."""
+    """Write a log of at least `events` events, a share of its lines torn; returns how many."""
     definition = path.with_suffix(".toml")
     definition.write_text(task_set_text())
     run = simulate(read_taskset(definition), until_ns=4 * CYCLE_NS)
@@ -111,6 +117,8 @@ def write_large_log(path: Path, events: int, damaged_share: float = 0.0) -> int:
                 every = round(1 / damaged_share)
                 row = pl.int_range(pl.len())
                 torn = pl.first().str.slice(0, 9)
-                text = text.select(pl.when(row % every == every // 2).then(torn).otherwise(pl.first()))
+                text = text.select(
+                    pl.when(row % every == every // 2).then(torn).otherwise(pl.first())
+                )
             text.write_csv(file, include_header=False, quote_style="never")
     return cycles * lines.height

@@ -84,7 +84,10 @@ LOCK_WAITS = Table(
         "task": (Name, ""),
         **SPAN,
         "spun": (pl.Boolean, "it spun instead of waiting"),
-        "got": (pl.Boolean, "the lock was free, or its own, when the wait ended; it did not give up"),
+        "got": (
+            pl.Boolean,
+            "the lock was free, or its own, when the wait ended; it did not give up",
+        ),
         "owner": (Name, "the owner when the wait began; null if not known"),
     },
 )

@@ -54,11 +54,12 @@ from tracelens.reconstruct.arena import (
 )
 from tracelens.reconstruct.cores import clear_handlers, clear_masks
 from tracelens.reconstruct.emit import emit_occupant, emit_record, emit_state
+from tracelens.reconstruct.inversions import end_push_through
 from tracelens.reconstruct.jobs import exclude_all
 from tracelens.reconstruct.line import end_line
 from tracelens.reconstruct.locks import end_wait, forget_holds
 from tracelens.reconstruct.queues import drop_items, forget_items
-from tracelens.reconstruct.settle import accrue, close_episode, end_push_through, settle
+from tracelens.reconstruct.settle import accrue, close_episode, settle
 from tracelens.reconstruct.tasks import runs_now, set_state, take_off
 
 

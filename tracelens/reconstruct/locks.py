@@ -52,14 +52,8 @@ from tracelens.reconstruct.arena import (
 )
 from tracelens.reconstruct.classify import GOES_ROUND, chain_end, looked_at
 from tracelens.reconstruct.emit import emit_record, give_hold, take_hold
-from tracelens.reconstruct.settle import (
-    CEILING_REFUSAL,
-    DIRECT,
-    accrue,
-    close_episode,
-    end_inversion,
-    watch,
-)
+from tracelens.reconstruct.inversions import CEILING_REFUSAL, DIRECT, end_inversion
+from tracelens.reconstruct.settle import accrue, close_episode, watch
 
 
 def begin_wait(M: Memory, t: int, lock: int, how: int) -> None:

@@ -17,8 +17,6 @@ from tracelens.reconstruct.arena import (
     BACK_VIA,
     BY,
     BY_TASK,
-    CHAIN_LENGTH,
-    CHAINS,
     CLOUDED,
     CORE_TOUCHED,
     DEPTH,
@@ -30,7 +28,6 @@ from tracelens.reconstruct.arena import (
     ENTRY_SINCE,
     HAS_IDLE,
     HEAD,
-    HELD,
     HELD_BACK,
     HOLDER_NS,
     HOLDER_RUNS,
@@ -38,7 +35,6 @@ from tracelens.reconstruct.arena import (
     IDLE,
     IDLING,
     IN_ISR,
-    INVERSION_KIND,
     JOB_FLAGS,
     JOB_ID,
     JOB_NEXT,
@@ -46,39 +42,26 @@ from tracelens.reconstruct.arena import (
     KNOWN,
     LOCK,
     LOOKS,
-    LOWER,
-    MAX_CHAIN,
     N_ACTIVE,
     N_CORES,
-    NEXT_INVERSION,
-    NO_PRIORITY,
     NOBODY_KNOWS,
     NONE,
     NOW,
     OCCUPANT,
     OCCUPANT_SINCE,
-    OWNER,
     PUSH_BY,
-    PUSH_ID,
-    PUSH_LOCK,
     PUSH_NS,
-    PUSH_SINCE,
     PUSHED,
-    R_INVERSION,
-    R_LINK,
     R_THIRD,
-    RAISED,
     RAN,
     READY,
     READY_COUNT,
     REASON,
     RUN,
-    SEEN,
     SLEEPING,
     SPINS,
     STACK_ISR,
     STACK_OWN,
-    STAMP,
     STATE,
     SWITCHING,
     THIRD_NS,
@@ -86,20 +69,17 @@ from tracelens.reconstruct.arena import (
     UNSURE_UNTIL,
     VIA,
     WAIT_ID,
-    WAIT_SINCE,
     WHO,
     Memory,
     core_row,
     job_row,
-    object_row,
     stack_row,
     task_row,
     touch_task,
 )
-from tracelens.reconstruct.classify import classify, is_raised, looked_at, raising_lock, urgency
+from tracelens.reconstruct.classify import classify
 from tracelens.reconstruct.emit import emit_episode, emit_occupant, emit_record
-
-DIRECT, PUSH_THROUGH, CEILING_REFUSAL = range(3)
+from tracelens.reconstruct.inversions import see_chain, see_push_through
 
 
 def accrue(M: Memory, c: int) -> None:
@@ -239,123 +219,6 @@ def classify_anew(M: Memory, t: int) -> None:
         see_chain(M, t)
     if M[k + STATE] == READY or M[k + PUSH_BY] >= 0:
         see_push_through(M, t)
-
-
-def see_chain(M: Memory, t: int) -> None:
-    """Keep the longest holder chain of a wait, and whether a lower or a raised task is in it."""
-    k = task_row(M, t)
-    if M[object_row(M, M[k + LOCK]) + OWNER] < 0:
-        return
-    mine = urgency(M, t)
-    M[STAMP] += 1
-    stamp = M[STAMP]
-    M[k + SEEN] = stamp
-    length = 0
-    u = t
-    while length < MAX_CHAIN and M[task_row(M, u) + LOCK] >= 0:
-        u = M[object_row(M, M[task_row(M, u) + LOCK]) + OWNER]
-        if u < 0 or M[task_row(M, u) + SEEN] == stamp:
-            break
-        M[task_row(M, u) + SEEN] = stamp
-        length += 1
-        theirs = urgency(M, u)
-        if theirs != NO_PRIORITY and mine != NO_PRIORITY and theirs < mine:
-            M[k + LOWER] = 1
-        if is_raised(M, u):
-            M[k + RAISED] = 1
-    if length > M[k + CHAIN_LENGTH]:
-        M[k + CHAIN_LENGTH] = length
-        u = t
-        for i in range(length):
-            u = M[object_row(M, M[task_row(M, u) + LOCK]) + OWNER]
-            M[M[CHAINS] + t * MAX_CHAIN + i] = u
-
-
-def end_inversion(M: Memory, t: int, at: int) -> None:
-    """A wait of t for a lock is over: if a lower task held it up, until `at`, write it down."""
-    k = task_row(M, t)
-    if M[k + LOWER] == 1 and at > M[k + WAIT_SINCE]:
-        number = M[NEXT_INVERSION]
-        M[NEXT_INVERSION] += 1
-        job = M[job_row(M, M[k + HEAD]) + JOB_ID] if M[k + HEAD] >= 0 else NONE
-        r = emit_record(
-            M, R_INVERSION, number, M[k + INVERSION_KIND], t, M[k + LOCK], M[k + WAIT_SINCE], at
-        )
-        M[r + 7] = M[k + HOLDER_NS]
-        M[r + 8] = M[k + THIRD_NS]
-        M[r + 9] = M[k + RAISED]
-        M[r + 10] = job
-        M[r + 11] = M[k + WAIT_ID]
-        for i in range(M[k + CHAIN_LENGTH]):
-            emit_record(M, R_LINK, number, i, M[M[CHAINS] + t * MAX_CHAIN + i])
-    M[k + LOWER] = 0
-    M[k + RAISED] = 0
-    M[k + CHAIN_LENGTH] = 0
-    M[k + HOLDER_NS] = 0
-    M[k + THIRD_NS] = 0
-
-
-def see_push_through(M: Memory, t: int) -> None:
-    """Begin or end a push-through: t is ready while a lower task runs, raised by a lock.
-
-    It is told by the states of tasks: a handler on top of the raised task does not end it.
-    """
-    k = task_row(M, t)
-    by = NONE
-    lock = NONE
-    core = looked_at(M, t)
-    if M[k + STATE] == READY and M[k + LOCK] < 0 and core >= 0 and M[k + IDLE] == 0:
-        c = core_row(M, core)
-        u = M[c + RUN]
-        if u >= 0 and M[c + KNOWN] == 1 and u != t and M[task_row(M, u) + HELD] >= 0:
-            mine = urgency(M, t)
-            theirs = urgency(M, u)
-            if mine != NO_PRIORITY and theirs != NO_PRIORITY and theirs < mine:
-                lock = raising_lock(M, u, mine)
-                if lock >= 0:
-                    by = u
-    if by != M[k + PUSH_BY] or lock != M[k + PUSH_LOCK]:
-        end_push_through(M, t, M[NOW])
-        if by >= 0:
-            begin_push_through(M, t, by, lock)
-
-
-def begin_push_through(M: Memory, t: int, by: int, lock: int) -> None:
-    """Its chain: the raised task, then whom it spins for."""
-    k = task_row(M, t)
-    M[k + PUSH_BY] = by
-    M[k + PUSH_LOCK] = lock
-    M[k + PUSH_SINCE] = M[NOW]
-    M[k + PUSH_NS] = 0
-    M[k + PUSH_ID] = M[NEXT_INVERSION]
-    M[NEXT_INVERSION] += 1
-    u = by
-    position = 0
-    while position < MAX_CHAIN:
-        emit_record(M, R_LINK, M[k + PUSH_ID], position, u)
-        position += 1
-        if M[task_row(M, u) + LOCK] < 0:
-            break
-        u = M[object_row(M, M[task_row(M, u) + LOCK]) + OWNER]
-        if u < 0 or u == by:
-            break
-
-
-def end_push_through(M: Memory, t: int, at: int) -> None:
-    """Write down the push-through that t suffered until `at`."""
-    k = task_row(M, t)
-    if M[k + PUSH_BY] >= 0 and at > M[k + PUSH_SINCE]:
-        job = M[job_row(M, M[k + HEAD]) + JOB_ID] if M[k + HEAD] >= 0 else NONE
-        r = emit_record(
-            M, R_INVERSION, M[k + PUSH_ID], PUSH_THROUGH, t, M[k + PUSH_LOCK], M[k + PUSH_SINCE], at
-        )
-        M[r + 7] = M[k + PUSH_NS]
-        M[r + 8] = 0
-        M[r + 9] = 1
-        M[r + 10] = job
-        M[r + 11] = NONE
-    M[k + PUSH_BY] = NONE
-    M[k + PUSH_LOCK] = NONE
 
 
 def watch(M: Memory, t: int) -> None:
