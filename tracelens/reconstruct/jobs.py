@@ -9,6 +9,7 @@ from tracelens.reconstruct.arena import (
     BY_QUEUE,
     BY_RELEASE,
     CLIPPED,
+    CLOUDED,
     COMPLETE,
     CONSUMER,
     DISCARDED,
@@ -48,6 +49,7 @@ from tracelens.reconstruct.arena import (
     STATE,
     TAIL,
     UNDER_WAY,
+    UNSURE_UNTIL,
     Memory,
     job_row,
     object_row,
@@ -253,6 +255,8 @@ def take_shared(M: Memory, t: int, sent: int, in_order: bool) -> None:
     if sent < 0:
         doubt = EXCLUDED | UNDER_WAY
         sent = M[NOW]
+    if sent < M[k + UNSURE_UNTIL]:
+        doubt |= CLOUDED
     if not head_flag(M, t, PROVISIONAL | STARTUP):
         begin_job(M, t, sent, RECEIVED | doubt)
         return

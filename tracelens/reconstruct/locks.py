@@ -132,7 +132,6 @@ def on_request(M: Memory, t: int, lock: int, spins: bool) -> None:
     k = task_row(M, t)
     end_wait(M, t, M[NOW], 0)
     M[k + WANTED] = lock
-    M[object_row(M, lock) + SEEN_AT] = M[NOW]
     owner = M[object_row(M, lock) + OWNER]
     if owner >= 0 and owner != t and spins:
         begin_wait(M, t, lock, SPINS)
@@ -204,6 +203,8 @@ def on_unlock(M: Memory, t: int, lock: int) -> None:
     """The lock is given back: by t if it holds it, else in the name of its present owner."""
     o = object_row(M, lock)
     M[o + SEEN_AT] = M[NOW]
+    if t >= 0:
+        M[task_row(M, t) + WANTED] = NONE
     holder = t
     h = find_hold(M, t, lock) if t >= 0 else NONE
     if h < 0:

@@ -25,6 +25,7 @@ def apply_overrides(columns: list[np.ndarray], overrides: np.ndarray) -> list[np
 def _cover(columns: list[np.ndarray], stretches: np.ndarray) -> list[np.ndarray]:
     core, start, end, occupant, who = (column.copy() for column in columns)
     keep = np.ones(len(core), bool)
+    added: list[tuple[int, int]] = []
     for begin, stop in stretches.tolist():
         first = int(np.searchsorted(end, begin, side="right"))
         after = int(np.searchsorted(start, stop, side="left"))
@@ -35,8 +36,15 @@ def _cover(columns: list[np.ndarray], stretches: np.ndarray) -> list[np.ndarray]
                 keep[row] = False
         if after < len(core) and start[after] == stop and occupant[after] == NOBODY_KNOWS:
             start[after] = begin
-        elif after > first:
-            last = after - 1
-            start[last], end[last] = max(begin, int(start[last])), stop
-            occupant[last], who[last], keep[last] = NOBODY_KNOWS, NONE, True
-    return [column[keep] for column in (core, start, end, occupant, who)]
+        else:
+            added.append((begin, stop))
+    more = np.array(added, np.int64).reshape(-1, 2)
+    whole = [
+        np.concatenate((core[keep], np.full(len(more), core[0]))),
+        np.concatenate((start[keep], more[:, 0])),
+        np.concatenate((end[keep], more[:, 1])),
+        np.concatenate((occupant[keep], np.full(len(more), NOBODY_KNOWS))),
+        np.concatenate((who[keep], np.full(len(more), NONE))),
+    ]
+    order = np.argsort(whole[1], kind="stable")
+    return [column[order] for column in whole]
