@@ -20,6 +20,7 @@ What such a function must keep to, so that both ways give the same numbers:
   Python integers and several times faster to reach than numpy's.
 - Results go into arrays that the caller made; what is returned is a number or a tuple of numbers.
 - No uint64 array: numba makes a float of uint64 with int64, and a float is not exact. (Refused.)
+- Compiled it lets go of the interpreter: another thread may run, but not touch the same arrays.
 - int64 wraps around when compiled and does not when plain: the caller keeps values in range.
 - Functions that it calls by their plain name, from whatever module of this package, are compiled
   with it. Compiled code does not check indices; NUMBA_BOUNDSCHECK=1 makes it, for the tests.
@@ -118,9 +119,9 @@ def _compile(function: Callable[..., Any], done: dict[Any, Any]) -> Any:
     linked.__qualname__, linked.__module__ = function.__qualname__, function.__module__
     dispatcher: Any
     try:
-        dispatcher = numba.njit(cache=True)(linked)
+        dispatcher = numba.njit(cache=True, nogil=True)(linked)
     except RuntimeError:  # nowhere to keep the cache: compile every time
-        dispatcher = numba.njit(linked)
+        dispatcher = numba.njit(nogil=True)(linked)
     _stamp(dispatcher, _fingerprint(function))
     done[function] = dispatcher
     return dispatcher

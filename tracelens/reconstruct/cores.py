@@ -44,9 +44,9 @@ def end_top(M: Memory, c: int, at: int, whole: int) -> None:
     k = core_row(M, c)
     M[k + DEPTH] -= 1
     s = stack_row(M, c, M[k + DEPTH])
-    r = emit_record(M, R_ISR, M[s + STACK_ISR], c, M[s + STACK_SINCE], at, M[s + STACK_OWN])
-    M[r + 6] = M[s + STACK_PEND]
-    M[r + 7] = 1 if whole == 1 and M[s + STACK_WHOLE] == 1 else 0
+    complete = 1 if whole == 1 and M[s + STACK_WHOLE] == 1 else 0
+    since, own, pend = M[s + STACK_SINCE], M[s + STACK_OWN], M[s + STACK_PEND]
+    emit_record(M, R_ISR, M[s + STACK_ISR], c, since, at, own, pend, complete)
     touch_core(M, c)
 
 

@@ -4,6 +4,7 @@
 with what is declared, given room when it asks for it, and emptied of finished rows.
 """
 
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -109,17 +110,24 @@ class _Boot:
         step = compiled(advance, count)
         at = 0
         part = self.part_events or count
-        while at < count:
-            upto = min(count, (at // part + 1) * part)
-            reached = step(
-                memory, e.times, e.cores, e.kinds, e.whos, e.values, hints, at, upto, self.first
-            )
-            rows.collect(memory, reached / count)
-            if reached == at and at < upto:
-                sizes, memory = _with_room(sizes, memory)
-            at = reached
+        # While the machine goes on, which lets go of the interpreter when it is compiled, another
+        # thread copies the rows that it has finished.
+        with ThreadPoolExecutor(1) as copier:
+            copied: Future[None] = copier.submit(lambda: None)
+            while at < count:
+                upto = min(count, (at // part + 1) * part)
+                reached = step(
+                    memory, e.times, e.cores, e.kinds, e.whos, e.values, hints, at, upto, self.first
+                )
+                copied.result()
+                copied = copier.submit(rows.collect(memory, reached / count))
+                if reached == at and at < upto:
+                    copied.result()
+                    sizes, memory = _with_room(sizes, memory)
+                at = reached
+            copied.result()
         compiled(end_boot, count)(memory, int(is_last))
-        rows.collect(memory, 1.0)
+        rows.collect(memory, 1.0)()
         return rows, memory
 
     def _hints(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:

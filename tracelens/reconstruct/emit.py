@@ -1,13 +1,13 @@
 """Finished rows, and the places taken from and given back to the pools.
 
-Each writer appends one row to its buffer in the arena; empty intervals are not written. The
-driver collects the buffers; `advance` stops for it before one could overflow.
+Each writer appends one row to its buffer in the arena, field by field into columns; empty intervals
+are not written. The driver collects the buffers; `advance` stops for it before one could overflow.
 """
 
 from tracelens.reconstruct.arena import (
+    EPISODE_CAP,
     EPISODE_ROWS,
     EPISODE_USED,
-    EPISODE_WIDTH,
     HOLD_NEXT,
     HOLD_WIDTH,
     HOLDS,
@@ -23,17 +23,19 @@ from tracelens.reconstruct.arena import (
     JOBS,
     JOBS_FREE,
     JOBS_LEFT,
+    OCCUPANT_CAP,
     OCCUPANT_ROWS,
     OCCUPANT_USED,
-    OCCUPANT_WIDTH,
+    R_INVERSION,
     R_REPAIR,
     R_UNUSED,
+    R_WAIT,
+    RECORD_CAP,
     RECORD_ROWS,
     RECORD_USED,
-    RECORD_WIDTH,
+    STATE_CAP,
     STATE_ROWS,
     STATE_USED,
-    STATE_WIDTH,
     Memory,
 )
 
@@ -41,55 +43,76 @@ from tracelens.reconstruct.arena import (
 def emit_state(M: Memory, t: int, start: int, end: int, state: int, core: int, waits: int) -> None:
     """Task t was in this state during [start, end)."""
     if end > start:
-        r = M[STATE_ROWS] + M[STATE_USED] * STATE_WIDTH
+        cap = M[STATE_CAP]
+        r = M[STATE_ROWS] + M[STATE_USED]
         M[r] = t
-        M[r + 1] = start
-        M[r + 2] = end
-        M[r + 3] = state
-        M[r + 4] = core
-        M[r + 5] = waits
+        M[r + cap] = start
+        M[r + 2 * cap] = end
+        M[r + 3 * cap] = state
+        M[r + 4 * cap] = core
+        M[r + 5 * cap] = waits
         M[STATE_USED] += 1
 
 
 def emit_occupant(M: Memory, c: int, start: int, end: int, occupant: int, who: int) -> None:
     """Core c was occupied so during [start, end)."""
     if end > start:
-        r = M[OCCUPANT_ROWS] + M[OCCUPANT_USED] * OCCUPANT_WIDTH
+        cap = M[OCCUPANT_CAP]
+        r = M[OCCUPANT_ROWS] + M[OCCUPANT_USED]
         M[r] = c
-        M[r + 1] = start
-        M[r + 2] = end
-        M[r + 3] = occupant
-        M[r + 4] = who
+        M[r + cap] = start
+        M[r + 2 * cap] = end
+        M[r + 3 * cap] = occupant
+        M[r + 4 * cap] = who
         M[OCCUPANT_USED] += 1
 
 
 def emit_episode(M: Memory, job: int, start: int, end: int, entry: int, by: int, via: int) -> None:
     """The time [start, end) of a job went to this ledger entry."""
     if end > start:
-        r = M[EPISODE_ROWS] + M[EPISODE_USED] * EPISODE_WIDTH
+        cap = M[EPISODE_CAP]
+        r = M[EPISODE_ROWS] + M[EPISODE_USED]
         M[r] = job
-        M[r + 1] = start
-        M[r + 2] = end
-        M[r + 3] = entry
-        M[r + 4] = by
-        M[r + 5] = via
+        M[r + cap] = start
+        M[r + 2 * cap] = end
+        M[r + 3 * cap] = entry
+        M[r + 4 * cap] = by
+        M[r + 5 * cap] = via
         M[EPISODE_USED] += 1
 
 
 def emit_record(
-    M: Memory, kind: int, a: int, b: int, c: int = 0, d: int = 0, e: int = 0, f: int = 0
-) -> int:
-    """One row of a rarer kind; returns its offset, for fields after the sixth."""
-    r = M[RECORD_ROWS] + M[RECORD_USED] * RECORD_WIDTH
+    M: Memory,
+    kind: int,
+    a: int,
+    b: int,
+    c: int = 0,
+    d: int = 0,
+    e: int = 0,
+    f: int = 0,
+    g: int = 0,
+    h: int = 0,
+    i: int = 0,
+    j: int = 0,
+    k: int = 0,
+) -> None:
+    """One row of a rarer kind; what its fields are, `frames` says."""
+    cap = M[RECORD_CAP]
+    r = M[RECORD_ROWS] + M[RECORD_USED]
     M[r] = kind
-    M[r + 1] = a
-    M[r + 2] = b
-    M[r + 3] = c
-    M[r + 4] = d
-    M[r + 5] = e
-    M[r + 6] = f
+    M[r + cap] = a
+    M[r + 2 * cap] = b
+    M[r + 3 * cap] = c
+    M[r + 4 * cap] = d
+    M[r + 5 * cap] = e
+    M[r + 6 * cap] = f
+    M[r + 7 * cap] = g
+    if kind == R_WAIT or kind == R_INVERSION:
+        M[r + 8 * cap] = h
+        M[r + 9 * cap] = i
+        M[r + 10 * cap] = j
+        M[r + 11 * cap] = k
     M[RECORD_USED] += 1
-    return r
 
 
 def emit_repair(M: Memory, reason: int, event: int) -> None:

@@ -1,6 +1,7 @@
 """From the machine's finished rows to the documented tables."""
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 import numpy as np
@@ -104,30 +105,43 @@ def timeline(
 ) -> Timeline:
     """All documented tables of a run. `boots` has the first event row and time of each boot."""
     labels = Labels(named)
-    jobs, episodes, job_of = job_tables(
-        rows.give_up(JOBS), rows.give_up(EPISODES), named, about, log, boots
-    )
+    # The largest tables are made side by side: both numpy and polars let go of the interpreter.
+    with ThreadPoolExecutor(2) as pool:
+        states = pool.submit(_task_states, rows.give_up(STATES), labels)
+        occupancy = pool.submit(
+            _occupancy, rows.give_up(OCCUPANTS), rows.records(a.R_OVERRIDE), labels
+        )
+        jobs, episodes, job_of = job_tables(
+            rows.give_up(JOBS), rows.give_up(EPISODES), named, about, log, boots
+        )
+        timed = pool.submit(_episodes, episodes, labels)
+        records = _records(rows, labels)
+        inversions = _inversions(rows, labels, job_of)
     return Timeline(
         log=replace(log, unused=_with_unused(log, rows.records(a.R_UNUSED))),
         system=named.system,
         span_ns=span_ns,
         lost_events=lost,
-        task_states=_task_states(rows.give_up(STATES), labels),
-        occupancy=_occupancy(rows, labels),
+        task_states=states.result(),
+        occupancy=occupancy.result(),
         jobs=jobs.with_columns(labels.task("task")),
-        episodes=_frame(
-            episodes,
-            job_id=pl.col("job_id"),
-            start_ns=pl.col("start_ns"),
-            end_ns=pl.col("end_ns"),
-            entry=_coded("entry", Entry),
-            by=labels.actor("by"),
-            via=labels.object("via"),
-        ),
-        **_records(rows, labels),
-        **_inversions(rows, labels, job_of),
+        episodes=timed.result(),
+        **records,
+        **inversions,
         contradictions=_contradictions(log, rows.records(a.R_CONTRADICTION), labels),
         repairs=_reasons(log, rows.records(a.R_REPAIR), REPAIR_TEXTS),
+    )
+
+
+def _episodes(columns: list[np.ndarray], labels: Labels) -> pl.DataFrame:
+    return _frame(
+        columns,
+        job_id=pl.col("job_id"),
+        start_ns=pl.col("start_ns"),
+        end_ns=pl.col("end_ns"),
+        entry=_coded("entry", Entry),
+        by=labels.actor("by"),
+        via=labels.object("via"),
     )
 
 
@@ -143,8 +157,8 @@ def _task_states(columns: list[np.ndarray], labels: Labels) -> pl.DataFrame:
     )
 
 
-def _occupancy(rows: Rows, labels: Labels) -> pl.DataFrame:
-    columns = apply_overrides(rows.give_up(OCCUPANTS), rows.records(a.R_OVERRIDE))
+def _occupancy(columns: list[np.ndarray], overrides: np.ndarray, labels: Labels) -> pl.DataFrame:
+    columns = apply_overrides(columns, overrides)
     occupant, who = columns[3], columns[4]
     handlers = np.flatnonzero(occupant == a.IN_ISR)
     who[handlers] += len(labels.tasks)

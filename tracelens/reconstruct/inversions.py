@@ -87,14 +87,21 @@ def end_inversion(M: Memory, t: int, at: int) -> None:
         number = M[NEXT_INVERSION]
         M[NEXT_INVERSION] += 1
         job = M[job_row(M, M[k + HEAD]) + JOB_ID] if M[k + HEAD] >= 0 else NONE
-        r = emit_record(
-            M, R_INVERSION, number, M[k + INVERSION_KIND], t, M[k + LOCK], M[k + WAIT_SINCE], at
+        emit_record(
+            M,
+            R_INVERSION,
+            number,
+            M[k + INVERSION_KIND],
+            t,
+            M[k + LOCK],
+            M[k + WAIT_SINCE],
+            at,
+            M[k + HOLDER_NS],
+            M[k + THIRD_NS],
+            M[k + RAISED],
+            job,
+            M[k + WAIT_ID],
         )
-        M[r + 7] = M[k + HOLDER_NS]
-        M[r + 8] = M[k + THIRD_NS]
-        M[r + 9] = M[k + RAISED]
-        M[r + 10] = job
-        M[r + 11] = M[k + WAIT_ID]
         for i in range(M[k + CHAIN_LENGTH]):
             emit_record(M, R_LINK, number, i, M[M[CHAINS] + t * MAX_CHAIN + i])
     M[k + LOWER] = 0
@@ -155,13 +162,20 @@ def end_push_through(M: Memory, t: int, at: int) -> None:
     k = task_row(M, t)
     if M[k + PUSH_BY] >= 0 and at > M[k + PUSH_SINCE]:
         job = M[job_row(M, M[k + HEAD]) + JOB_ID] if M[k + HEAD] >= 0 else NONE
-        r = emit_record(
-            M, R_INVERSION, M[k + PUSH_ID], PUSH_THROUGH, t, M[k + PUSH_LOCK], M[k + PUSH_SINCE], at
+        emit_record(
+            M,
+            R_INVERSION,
+            M[k + PUSH_ID],
+            PUSH_THROUGH,
+            t,
+            M[k + PUSH_LOCK],
+            M[k + PUSH_SINCE],
+            at,
+            M[k + PUSH_NS],
+            0,
+            1,
+            job,
+            NONE,
         )
-        M[r + 7] = M[k + PUSH_NS]
-        M[r + 8] = 0
-        M[r + 9] = 1
-        M[r + 10] = job
-        M[r + 11] = NONE
     M[k + PUSH_BY] = NONE
     M[k + PUSH_LOCK] = NONE

@@ -16,13 +16,13 @@ from tracelens.reconstruct.arena import (
     EXCLUDED_JOB,
     FAR,
     HEAD,
+    JOB_CAP,
     JOB_EVENT,
     JOB_FLAGS,
     JOB_ID,
     JOB_NEXT,
     JOB_NOMINAL,
     JOB_NUMBER,
-    JOB_OUT_WIDTH,
     JOB_RAN,
     JOB_RELEASE,
     JOB_ROWS,
@@ -111,19 +111,20 @@ def emit_job(M: Memory, t: int, j: int, status: int, end: int) -> None:
     r = job_row(M, j)
     flags = M[r + JOB_FLAGS]
     doubtful = flags & (EXCLUDED | CLOUDED)
-    out = M[JOB_ROWS] + M[JOB_USED] * JOB_OUT_WIDTH
+    cap = M[JOB_CAP]
+    out = M[JOB_ROWS] + M[JOB_USED]
     M[out] = M[r + JOB_ID]
-    M[out + 1] = t
-    M[out + 2] = M[r + JOB_RELEASE]
-    M[out + 3] = M[r + JOB_START]
-    M[out + 4] = end
-    M[out + 5] = EXCLUDED_JOB if doubtful and status != DISCARDED else status
-    M[out + 6] = flags
-    M[out + 7] = M[r + JOB_RAN]
-    M[out + 8] = M[r + JOB_EVENT]
-    M[out + 9] = M[EVENT_ROW]
-    M[out + 10] = M[r + JOB_NOMINAL]
-    M[out + 11] = M[r + JOB_NUMBER]
+    M[out + cap] = t
+    M[out + 2 * cap] = M[r + JOB_RELEASE]
+    M[out + 3 * cap] = M[r + JOB_START]
+    M[out + 4 * cap] = end
+    M[out + 5 * cap] = EXCLUDED_JOB if doubtful and status != DISCARDED else status
+    M[out + 6 * cap] = flags
+    M[out + 7 * cap] = M[r + JOB_RAN]
+    M[out + 8 * cap] = M[r + JOB_EVENT]
+    M[out + 9 * cap] = M[EVENT_ROW]
+    M[out + 10 * cap] = M[r + JOB_NOMINAL]
+    M[out + 11 * cap] = M[r + JOB_NUMBER]
     M[JOB_USED] += 1
 
 

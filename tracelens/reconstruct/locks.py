@@ -117,9 +117,8 @@ def end_wait(M: Memory, t: int, at: int, got: int) -> None:
     freed = M[o + OWNER] < 0 and M[o + FROM] >= 0
     end_inversion(M, t, M[o + FREED] if freed and M[o + FREED] < at else at)
     spun = 1 if M[k + HOW] == SPINS else 0
-    r = emit_record(M, R_WAIT, M[k + LOCK], M[k + WANTED], t, M[k + WAIT_SINCE], at, spun)
-    M[r + 7] = got
-    M[r + 8] = M[k + WAIT_OWNER]
+    since, owner = M[k + WAIT_SINCE], M[k + WAIT_OWNER]
+    emit_record(M, R_WAIT, M[k + LOCK], M[k + WANTED], t, since, at, spun, got, owner)
     if M[object_row(M, M[k + LOCK]) + OWNER] >= 0:
         touch_holder(M, M[object_row(M, M[k + LOCK]) + OWNER])
     M[k + LOCK] = NONE
@@ -250,8 +249,7 @@ def end_hold(M: Memory, h: int, at: int, whole: int) -> None:
     own = M[k + RAN] - M[r + HOLD_RAN]
     if whole == 0 and M[r + HOLD_OVERTAKEN] >= 0:
         own = M[r + HOLD_OWN]
-    out = emit_record(M, R_HOLD, M[r + HOLD_LOCK], t, M[r + HOLD_SINCE], at, own)
-    M[out + 6] = whole
+    emit_record(M, R_HOLD, M[r + HOLD_LOCK], t, M[r + HOLD_SINCE], at, own, whole)
     if M[k + HELD] == h:
         M[k + HELD] = M[r + HOLD_NEXT]
     else:

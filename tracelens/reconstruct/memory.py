@@ -11,6 +11,7 @@ from tracelens.reconstruct.arena import (
     CORES,
     EPISODE_CAP,
     EPISODE_ROWS,
+    EPISODE_SPARE,
     EPISODE_WIDTH,
     HEADER,
     HOLD_NEXT,
@@ -29,6 +30,7 @@ from tracelens.reconstruct.arena import (
     JOB_NEXT,
     JOB_OUT_WIDTH,
     JOB_ROWS,
+    JOB_SPARE,
     JOB_WIDTH,
     JOBS,
     JOBS_FREE,
@@ -45,14 +47,17 @@ from tracelens.reconstruct.arena import (
     OBJECTS,
     OCCUPANT_CAP,
     OCCUPANT_ROWS,
+    OCCUPANT_SPARE,
     OCCUPANT_WIDTH,
     RECORD_CAP,
     RECORD_ROWS,
+    RECORD_SPARE,
     RECORD_WIDTH,
     STACK_WIDTH,
     STACKS,
     STATE_CAP,
     STATE_ROWS,
+    STATE_SPARE,
     STATE_WIDTH,
     TASK_WIDTH,
     TASKS,
@@ -83,11 +88,11 @@ _POOLS = (
     (ITEMS, ITEMS_FREE, ITEMS_LEFT, ITEM_WIDTH, ITEM_NEXT),
 )
 _BUFFERS = (
-    (STATE_ROWS, STATE_CAP, STATE_WIDTH),
-    (OCCUPANT_ROWS, OCCUPANT_CAP, OCCUPANT_WIDTH),
-    (EPISODE_ROWS, EPISODE_CAP, EPISODE_WIDTH),
-    (JOB_ROWS, JOB_CAP, JOB_OUT_WIDTH),
-    (RECORD_ROWS, RECORD_CAP, RECORD_WIDTH),
+    (STATE_ROWS, STATE_SPARE, STATE_CAP, STATE_WIDTH),
+    (OCCUPANT_ROWS, OCCUPANT_SPARE, OCCUPANT_CAP, OCCUPANT_WIDTH),
+    (EPISODE_ROWS, EPISODE_SPARE, EPISODE_CAP, EPISODE_WIDTH),
+    (JOB_ROWS, JOB_SPARE, JOB_CAP, JOB_OUT_WIDTH),
+    (RECORD_ROWS, RECORD_SPARE, RECORD_CAP, RECORD_WIDTH),
 )
 
 
@@ -104,7 +109,11 @@ def build(sizes: Sizes) -> np.ndarray:
         (JOBS, sizes.jobs * JOB_WIDTH),
         (HOLDS, sizes.holds * HOLD_WIDTH),
         (ITEMS, sizes.items * ITEM_WIDTH),
-        *((base, (sizes.rows + sizes.margin()) * width) for base, _, width in _BUFFERS),
+        *(
+            (base, (sizes.rows + sizes.margin()) * width)
+            for *bases, _, width in _BUFFERS
+            for base in bases
+        ),
     )
     memory = np.zeros(HEADER + sum(length for _, length in regions), np.int64)
     at = HEADER
@@ -114,7 +123,7 @@ def build(sizes: Sizes) -> np.ndarray:
     memory[N_TASKS], memory[N_CORES] = sizes.tasks, sizes.cores
     memory[N_ISRS], memory[N_OBJECTS] = sizes.isrs, sizes.objects
     memory[MARGIN] = sizes.margin()
-    for _, cap, _ in _BUFFERS:
+    for *_, cap, _ in _BUFFERS:
         memory[cap] = sizes.rows + sizes.margin()
     pool_sizes = (sizes.jobs, sizes.holds, sizes.items)
     for (base, free, left, width, link), count in zip(_POOLS, pool_sizes, strict=True):
@@ -138,13 +147,14 @@ def grown(memory: np.ndarray, old: Sizes, new: Sizes) -> np.ndarray:
     """A copy in an arena whose pools or buffers are larger. Finished rows must be collected."""
     larger = build(new)
     kept_bases = {base: int(larger[base]) for base in _region_bases()}
-    caps = {cap: int(larger[cap]) for _, cap, _ in _BUFFERS}
+    caps = {cap: int(larger[cap]) for *_, cap, _ in _BUFFERS}
     margin = int(larger[MARGIN])
     bases = sorted(_region_bases(), key=lambda base: memory[base])
     ends = [*(int(memory[base]) for base in bases[1:]), len(memory)]
     larger[:HEADER] = memory[:HEADER]
+    buffers = {base for *both, _, _ in _BUFFERS for base in both}
     for base, end in zip(bases, ends, strict=True):
-        if base in (STATE_ROWS, OCCUPANT_ROWS, EPISODE_ROWS, JOB_ROWS, RECORD_ROWS):
+        if base in buffers:
             continue
         start = int(memory[base])
         larger[kept_bases[base] : kept_bases[base] + end - start] = memory[start:end]
@@ -173,5 +183,5 @@ def _region_bases() -> tuple[int, ...]:
         JOBS,
         HOLDS,
         ITEMS,
-        *(base for base, _, _ in _BUFFERS),
+        *(base for *both, _, _ in _BUFFERS for base in both),
     )

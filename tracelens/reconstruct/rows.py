@@ -1,15 +1,17 @@
 """Finished rows, taken out of the machine's buffers and kept as columns."""
 
+from collections.abc import Callable
+
 import numpy as np
 
 from tracelens.reconstruct import arena as a
 
 _BUFFERS = (
-    (a.STATE_ROWS, a.STATE_USED, a.STATE_WIDTH),
-    (a.OCCUPANT_ROWS, a.OCCUPANT_USED, a.OCCUPANT_WIDTH),
-    (a.EPISODE_ROWS, a.EPISODE_USED, a.EPISODE_WIDTH),
-    (a.JOB_ROWS, a.JOB_USED, a.JOB_OUT_WIDTH),
-    (a.RECORD_ROWS, a.RECORD_USED, a.RECORD_WIDTH),
+    (a.STATE_ROWS, a.STATE_SPARE, a.STATE_USED, a.STATE_CAP, a.STATE_WIDTH),
+    (a.OCCUPANT_ROWS, a.OCCUPANT_SPARE, a.OCCUPANT_USED, a.OCCUPANT_CAP, a.OCCUPANT_WIDTH),
+    (a.EPISODE_ROWS, a.EPISODE_SPARE, a.EPISODE_USED, a.EPISODE_CAP, a.EPISODE_WIDTH),
+    (a.JOB_ROWS, a.JOB_SPARE, a.JOB_USED, a.JOB_CAP, a.JOB_OUT_WIDTH),
+    (a.RECORD_ROWS, a.RECORD_SPARE, a.RECORD_USED, a.RECORD_CAP, a.RECORD_WIDTH),
 )
 STATES, OCCUPANTS, EPISODES, JOBS, RECORDS = range(5)
 _CODE, _TIME = np.int32, np.int64
@@ -29,25 +31,31 @@ class Rows:
     def __init__(self) -> None:
         self._columns = [[np.empty(0, dtype) for dtype in types] for types in _TYPES]
         self._counts = [0] * len(_TYPES)
+        self._by_kind: list[np.ndarray] | None = None
 
-    def collect(self, memory: np.ndarray, share_done: float) -> None:
-        """Take the finished rows out of the arena's buffers.
+    def collect(self, memory: np.ndarray, share_done: float) -> Callable[[], None]:
+        """Take the finished rows off the arena's buffers, which are swapped for the spare ones.
 
-        `share_done` of the events has been taken: how many rows there will be is judged by it,
-        so that the columns are rarely moved.
+        What is returned does the copying, in any thread, and must have done it before the next
+        call. `share_done` of the events has been taken: how many rows there will be is judged by
+        it, so that the columns are rarely moved.
         """
-        for number, (base, used, width) in enumerate(_BUFFERS):
-            count = int(memory[used])
-            if not count:
-                continue
-            start = int(memory[base])
-            block = memory[start : start + count * width].reshape(count, width)
-            at = self._counts[number]
-            self._make_room(number, at + count, share_done)
-            for column, values in zip(self._columns[number], block.T, strict=True):
-                column[at : at + count] = values
-            self._counts[number] = at + count
-            memory[used] = 0
+        blocks = []
+        for base, spare, used, limit, width in _BUFFERS:
+            count, start, cap = int(memory[used]), int(memory[base]), int(memory[limit])
+            blocks.append(memory[start : start + width * cap].reshape(width, cap)[:, :count])
+            memory[base], memory[spare], memory[used] = memory[spare], start, 0
+
+        def copy() -> None:
+            for number, block in enumerate(blocks):
+                at, count = self._counts[number], block.shape[1]
+                if count:
+                    self._make_room(number, at + count, share_done)
+                    for column, values in zip(self._columns[number], block, strict=True):
+                        column[at : at + count] = values
+                    self._counts[number] = at + count
+
+        return copy
 
     def _make_room(self, number: int, needed: int, share_done: float) -> None:
         columns = self._columns[number]
@@ -80,9 +88,15 @@ class Rows:
 
     def records(self, kind: int) -> np.ndarray:
         """The rows of one rarer kind, (rows, fields), without the kind."""
-        columns = self.columns(RECORDS)
-        chosen = np.flatnonzero(columns[0] == kind)
-        return np.stack([column[chosen] for column in columns[1:]], axis=1)
+        if self._by_kind is None:
+            kinds, *fields = self.columns(RECORDS)
+            order = np.argsort(kinds.astype(np.int8), kind="stable")
+            bounds = np.searchsorted(kinds[order], np.arange(a.R_OVERRIDE + 2))
+            self._by_kind = [
+                np.stack([field[chosen] for field in fields], axis=1)
+                for chosen in np.split(order, bounds[1:-1])
+            ]
+        return self._by_kind[kind]
 
 
 def joined(boots: list[Rows]) -> Rows:
