@@ -8,7 +8,7 @@ from tracelens.reconstruct.overlay import apply_overrides
 
 def _covered(rows: list[tuple[int, ...]], *stretches: tuple[int, int, int]) -> list[list[int]]:
     columns = [np.array(column) for column in zip(*rows, strict=True)]
-    return np.stack(apply_overrides(columns, np.array(stretches)), axis=1).tolist()
+    return np.stack(apply_overrides(columns, np.array(stretches).T), axis=1).tolist()
 
 
 def test_a_stretch_inside_one_row_parts_it() -> None:

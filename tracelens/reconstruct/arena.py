@@ -157,6 +157,8 @@ NOT_WAITING, WAITS, SPINS = range(3)
     TASK_WIDTH,
 ) = range(61)
 MAX_CHAIN: Final = 32
+BATCH: Final = 16
+"""Events between two looks whether there is room for what they may write."""
 
 # -------------------------------------------------------------------------------------- cores
 IN_ISR, ASLEEP, BY_TASK, SWITCHING, IDLING, NOBODY_KNOWS = range(6)

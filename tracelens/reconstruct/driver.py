@@ -154,9 +154,9 @@ def _sizes(named: Named, events: int) -> Sizes:
         cores=len(named.system.cores),
         isrs=len(named.system.isrs),
         objects=len(named.objects),
-        jobs=2 * tasks + 32,
-        holds=2 * tasks + 32,
-        items=64,
+        jobs=2 * tasks + 4 * arena.BATCH,
+        holds=2 * tasks + 2 * arena.BATCH,
+        items=4 * arena.BATCH,
         rows=min(_BUFFER_ROWS, 2 * events + 64),
     )
 
@@ -165,8 +165,8 @@ def _with_room(sizes: Sizes, memory: np.ndarray) -> tuple[Sizes, np.ndarray]:
     """Memory in which the next event fits: the pools that are used up are doubled."""
     larger = replace(
         sizes,
-        jobs=sizes.jobs * (2 if memory[arena.JOBS_LEFT] <= 3 else 1),
-        holds=sizes.holds * (2 if memory[arena.HOLDS_LEFT] <= 1 else 1),
-        items=sizes.items * (2 if memory[arena.ITEMS_LEFT] <= 1 else 1),
+        jobs=sizes.jobs * (2 if memory[arena.JOBS_LEFT] <= 2 * arena.BATCH else 1),
+        holds=sizes.holds * (2 if memory[arena.HOLDS_LEFT] <= arena.BATCH else 1),
+        items=sizes.items * (2 if memory[arena.ITEMS_LEFT] <= arena.BATCH else 1),
     )
     return larger, grown(memory, sizes, larger)

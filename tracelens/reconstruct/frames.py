@@ -109,7 +109,7 @@ def timeline(
     with ThreadPoolExecutor(2) as pool:
         states = pool.submit(_task_states, rows.give_up(STATES), labels)
         occupancy = pool.submit(
-            _occupancy, rows.give_up(OCCUPANTS), rows.records(a.R_OVERRIDE), labels
+            _occupancy, rows.give_up(OCCUPANTS), rows.records(a.R_OVERRIDE, 3), labels
         )
         jobs, episodes, job_of = job_tables(
             rows.give_up(JOBS), rows.give_up(EPISODES), named, about, log, boots
@@ -118,7 +118,7 @@ def timeline(
         records = _records(rows, labels)
         inversions = _inversions(rows, labels, job_of)
     return Timeline(
-        log=replace(log, unused=_with_unused(log, rows.records(a.R_UNUSED))),
+        log=replace(log, unused=_with_unused(log, rows.records(a.R_UNUSED, 2))),
         system=named.system,
         span_ns=span_ns,
         lost_events=lost,
@@ -128,8 +128,8 @@ def timeline(
         episodes=timed.result(),
         **records,
         **inversions,
-        contradictions=_contradictions(log, rows.records(a.R_CONTRADICTION), labels),
-        repairs=_reasons(log, rows.records(a.R_REPAIR), REPAIR_TEXTS),
+        contradictions=_contradictions(log, rows.records(a.R_CONTRADICTION, 6), labels),
+        repairs=_reasons(log, rows.records(a.R_REPAIR, 2), REPAIR_TEXTS),
     )
 
 
@@ -177,7 +177,7 @@ def _records(rows: Rows, labels: Labels) -> dict[str, pl.DataFrame]:
     span = {"start_ns": pl.col("start_ns"), "end_ns": pl.col("end_ns")}
     return {
         "holds": _frame(
-            rows.records(a.R_HOLD).T,
+            rows.records(a.R_HOLD, 6),
             lock=labels.object("lock"),
             task=labels.task("task"),
             **span,
@@ -185,7 +185,7 @@ def _records(rows: Rows, labels: Labels) -> dict[str, pl.DataFrame]:
             complete=_flag("complete"),
         ),
         "lock_waits": _frame(
-            rows.records(a.R_WAIT).T,
+            rows.records(a.R_WAIT, 8),
             lock=labels.object("lock"),
             wanted=labels.object("wanted"),
             task=labels.task("task"),
@@ -195,7 +195,7 @@ def _records(rows: Rows, labels: Labels) -> dict[str, pl.DataFrame]:
             owner=labels.task("owner"),
         ),
         "isr_runs": _frame(
-            rows.records(a.R_ISR).T,
+            rows.records(a.R_ISR, 7),
             isr=labels.isr("isr"),
             core=labels.core("core"),
             **span,
@@ -204,45 +204,34 @@ def _records(rows: Rows, labels: Labels) -> dict[str, pl.DataFrame]:
             complete=_flag("complete"),
         ),
         "queue_levels": _frame(
-            rows.records(a.R_LEVEL).T,
+            rows.records(a.R_LEVEL, 3),
             queue=labels.object("queue"),
             at_ns=pl.col("at_ns"),
             items=_optional("items"),
         ),
         "queue_items": _frame(
-            rows.records(a.R_ITEM).T,
+            rows.records(a.R_ITEM, 3),
             queue=labels.object("queue"),
             send_ns=pl.col("send_ns"),
             receive_ns=pl.col("receive_ns"),
         ),
         "masks": _frame(
-            rows.records(a.R_MASK).T,
+            rows.records(a.R_MASK, 5),
             core=labels.core("core"),
             what=pl.when(pl.col("what") == 1).then(pl.lit("sched")).otherwise(pl.lit("irq")),
             who=labels.actor("who"),
             **span,
         ),
-        "deadlocks": _deadlocks(rows.records(a.R_DEADLOCK), labels),
+        "deadlocks": _deadlocks(rows.records(a.R_DEADLOCK, 5), labels),
     }
 
 
 def _inversions(rows: Rows, labels: Labels, job_of: np.ndarray) -> dict[str, pl.DataFrame]:
-    r = rows.records(a.R_INVERSION)
-    number = r[:, 0].copy()
-    order = np.lexsort((number, r[:, 4]))
-    r = r[order]
-    new_number = np.full(int(number.max(initial=-1)) + 1, -1, np.int64)
-    new_number[number[order]] = np.arange(len(order))
-    r[:, 9] = np.where(r[:, 9] >= 0, job_of[r[:, 9]], -1)
-    links = rows.records(a.R_LINK)[:, :3]
-    chains: list[list[str]] = [[] for _ in range(len(r))]
-    known = new_number[np.minimum(links[:, 0], len(new_number) - 1)] >= 0 if len(r) else []
-    links = links[(links[:, 0] < len(new_number)) & known] if len(r) else links[:0]
-    for inversion, _, task in links[np.lexsort((links[:, 1], links[:, 0]))].tolist():
-        chains[new_number[inversion]].append(labels.tasks[task])
-    frame = _frame(
-        [np.arange(len(r)), *r.T[1:10]],
-        inversion_id=pl.col("inversion_id"),
+    r = rows.records(a.R_INVERSION, 11)
+    r[9] = np.where(r[9] >= 0, job_of[r[9]], -1)
+    found = _frame(
+        r,
+        number=pl.col("number"),
         kind=_coded("kind", InversionKind),
         victim=labels.task("victim"),
         lock=labels.object("lock"),
@@ -252,20 +241,33 @@ def _inversions(rows: Rows, labels: Labels, job_of: np.ndarray) -> dict[str, pl.
         third_party_ns=pl.col("third_party_ns"),
         raised=_flag("raised"),
         job_id=_optional("job_id"),
+        wait=pl.col("wait"),
     )
-    frame = frame.with_columns(pl.Series("chain", chains, dtype=pl.List(pl.String)))
+    links = _frame(
+        rows.records(a.R_LINK, 3),
+        number=pl.col("number"),
+        position=pl.col("position"),
+        chain=labels.task("chain").cast(pl.String),
+    )
+    chains = links.sort("number", "position").group_by("number").agg("chain")
+    found = (
+        found.join(chains, on="number", how="left", maintain_order="left")
+        .sort("start_ns", "number")
+        .with_row_index("inversion_id")
+        .with_columns(pl.col("inversion_id").cast(pl.Int64))
+    )
     return {
-        "inversions": frame.select(*tables.INVERSIONS.columns),
-        "third_parties": _third_parties(rows.records(a.R_THIRD), r, labels),
+        "inversions": found.select(*tables.INVERSIONS.columns),
+        "third_parties": _third_parties(rows.records(a.R_THIRD, 3), found, labels),
     }
 
 
-def _third_parties(r: np.ndarray, inversions: np.ndarray, labels: Labels) -> pl.DataFrame:
+def _third_parties(r: np.ndarray, inversions: pl.DataFrame, labels: Labels) -> pl.DataFrame:
     """Third parties of the waits that were inversions."""
-    parts = pl.DataFrame({"wait": r[:, 0], "task": r[:, 1], "ns": r[:, 2]})
-    of = pl.DataFrame({"wait": inversions[:, 10], "inversion_id": np.arange(len(inversions))})
+    parts = _frame(r, wait=pl.col("wait"), task=pl.col("task"), ns=pl.col("ns"))
+    waits = inversions.filter(pl.col("wait") >= 0).select("wait", "inversion_id")
     return (
-        parts.join(of.filter(pl.col("wait") >= 0), on="wait")
+        parts.join(waits, on="wait")
         .group_by("inversion_id", "task")
         .agg(pl.col("ns").sum())
         .sort("inversion_id", "task")
@@ -274,16 +276,17 @@ def _third_parties(r: np.ndarray, inversions: np.ndarray, labels: Labels) -> pl.
 
 
 def _deadlocks(r: np.ndarray, labels: Labels) -> pl.DataFrame:
-    r = r[np.lexsort((r[:, 1], r[:, 0]))]
     cycles = _frame(
-        [r[:, 0], r[:, 4], r[:, 2], r[:, 3]],
+        r,
         number=pl.col("number"),
-        at_ns=pl.col("at_ns"),
+        position=pl.col("position"),
         tasks=labels.task("tasks").cast(pl.String),
         locks=labels.object("locks").cast(pl.String),
+        at_ns=pl.col("at_ns"),
     )
     return (
-        cycles.group_by("number", maintain_order=True)
+        cycles.sort("number", "position")
+        .group_by("number", maintain_order=True)
         .agg(pl.col("at_ns").first(), "tasks", "locks")
         .drop("number")
     )
@@ -298,25 +301,25 @@ def _lines(log: Log, events: np.ndarray) -> dict[str, pl.Series]:
 
 def _contradictions(log: Log, r: np.ndarray, labels: Labels) -> pl.DataFrame:
     found = _frame(
-        r.T[1:6],
+        r[1:6],
         core=labels.core("core"),
         ran=labels.task("ran"),
         acted=labels.task("acted"),
         start_ns=pl.col("start_ns"),
         end_ns=pl.col("end_ns"),
     )
-    places = _lines(log, r[:, 0])
+    places = _lines(log, r[0])
     return found.select(places["part"], places["line"], *found.columns)
 
 
 def _reasons(log: Log, r: np.ndarray, texts: tuple[str, ...]) -> pl.DataFrame:
-    reason = pl.Series(np.array(texts)[r[:, 0]] if len(r) else [], dtype=pl.String)
-    return pl.DataFrame({**_lines(log, r[:, 1]), "reason": reason})
+    reason = pl.Series(np.array(texts)[r[0]] if r.size else [], dtype=pl.String)
+    return pl.DataFrame({**_lines(log, r[1]), "reason": reason})
 
 
 def _with_unused(log: Log, r: np.ndarray) -> pl.DataFrame:
     """The log's unused lines and those that only the reconstruction could not use."""
-    if not len(r):
+    if not r.size:
         return log.unused
     several = len(log.sources) > 1
     place = pl.col("line").cast(pl.String)

@@ -6,6 +6,7 @@ import numpy as np
 
 from tracelens.reconstruct.arena import (
     ACTIVE,
+    BATCH,
     CHAINS,
     CORE_WIDTH,
     CORES,
@@ -78,8 +79,9 @@ class Sizes:
     rows: int  # capacity of each buffer of finished rows
 
     def margin(self) -> int:
-        """The most rows that one event may write into one buffer (a gap ends everything)."""
-        return 8 * (self.tasks + self.cores + self.objects) + 4 * self.jobs + self.holds + 256
+        """The most rows that a batch of events may write into a buffer: a gap ends everything."""
+        one = 8 * (self.tasks + self.cores + self.objects) + 4 * self.jobs + self.holds + 64
+        return BATCH * one
 
 
 _POOLS = (

@@ -8,6 +8,7 @@ word and token that occurs, and then looked up for all events at once.
 """
 
 from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -90,8 +91,8 @@ def name_events(events: pl.DataFrame, declared: System) -> tuple[Named, Numbered
     """Resolve every token of the event table `events` against what is declared."""
     # Writable, for a compiled function would copy what it may not write.
     kinds = events["event"].to_physical().to_numpy(writable=True)
-    subjects = _Column(events["subject"], kinds)
-    values = _Column(events["value"], kinds)
+    with ThreadPoolExecutor(2) as pool:
+        subjects, values = pool.map(lambda name: _Column(events[name], kinds), ("subject", "value"))
     roles = _Roles(declared, subjects.pairs, values.pairs)
 
     task_names = _names(declared.tasks, roles.tasks)
@@ -131,12 +132,15 @@ def name_events(events: pl.DataFrame, declared: System) -> tuple[Named, Numbered
     core_index = np.zeros(256, np.uint8)
     core_index[[core.id for core in cores]] = np.arange(len(cores), dtype=np.uint8)
     places = _Places(events)
+    with ThreadPoolExecutor(2) as pool:
+        whos = pool.submit(subjects.meaning, kinds, who, places)
+        things = pool.submit(values.meaning, kinds, value, places)
     numbered = Numbered(
         times=events["time_ns"].to_numpy(writable=True),
         cores=core_index[events["core"].to_numpy()],
         kinds=kinds,
-        whos=subjects.meaning(kinds, who, np.int32, places),
-        values=values.meaning(kinds, value, np.int64, places),
+        whos=whos.result(),
+        values=things.result(),
     )
     stocked = [pair for pair in values.pairs if pair[0] in _OF_QUEUES]
     stock = frozenset(name for pair in stocked for _, name in roles.thing_meaning(pair))
@@ -203,18 +207,22 @@ class _Column:
         self,
         kinds: np.ndarray,
         of: Callable[[Pair], list[Meaning]],
-        dtype: Any,
         places: "_Places",
     ) -> np.ndarray:
-        """For each event the number that `of` gives its pair, the last whose place is not later."""
-        table = np.full(len(EVENT_WORDS) * self.width, -1, dtype)
+        """For each event the number that `of` gives its pair, the last whose place is not later.
+
+        In 32 bits, unless a number needs more.
+        """
+        table = np.full(len(EVENT_WORDS) * self.width, -1, np.int64)
         later: list[tuple[int, Place, int]] = []
         for key, pair in self.pair_of.items():
             meanings = of(pair)
             if meanings:
                 table[key] = meanings[0][1]
                 later += [(key, place, n) for place, n in meanings[1:] if place is not None]
-        result = np.empty(len(kinds), dtype)
+        if np.abs(table).max(initial=0) < 1 << 31 and all(n < 1 << 31 for *_, n in later):
+            table = table.astype(np.int32)
+        result = np.empty(len(kinds), table.dtype)
         compiled(_look_up, len(kinds))(kinds, self.codes, self._dense, self.width, table, result)
         for key, place, number in later:
             here = kinds.astype(np.int64) * self.width + self._dense[self.codes] == key

@@ -8,16 +8,16 @@ from tracelens.reconstruct.arena import NOBODY_KNOWS, NONE
 def apply_overrides(columns: list[np.ndarray], overrides: np.ndarray) -> list[np.ndarray]:
     """Occupancy columns (core, start, end, occupant, who) with unknown stretches laid over them.
 
-    `overrides` has rows (core, start, end, …), of one core disjoint and in order; right after
+    `overrides` has fields (core, start, end), of one core disjoint and in order; right after
     each the core is unknown, so the stretch joins the row that follows it.
     """
-    if not len(overrides):
+    if not overrides.size:
         return columns
     pieces = []
     for core in np.unique(columns[0]):
         mine = columns[0] == core
         pieces.append(
-            _cover([column[mine] for column in columns], overrides[overrides[:, 0] == core][:, 1:3])
+            _cover([column[mine] for column in columns], overrides[1:, overrides[0] == core].T)
         )
     return [np.concatenate(parts) for parts in zip(*pieces, strict=True)]
 

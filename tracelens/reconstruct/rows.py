@@ -86,17 +86,15 @@ class Rows:
         """Job rows as one array of (rows, fields)."""
         return np.stack(self.columns(JOBS), axis=1)
 
-    def records(self, kind: int) -> np.ndarray:
-        """The rows of one rarer kind, (rows, fields), without the kind."""
+    def records(self, kind: int, fields: int) -> np.ndarray:
+        """The first so many fields of the rows of one rarer kind, (fields, rows)."""
         if self._by_kind is None:
-            kinds, *fields = self.columns(RECORDS)
+            kinds = self.columns(RECORDS)[0]
             order = np.argsort(kinds.astype(np.int8), kind="stable")
             bounds = np.searchsorted(kinds[order], np.arange(a.R_OVERRIDE + 2))
-            self._by_kind = [
-                np.stack([field[chosen] for field in fields], axis=1)
-                for chosen in np.split(order, bounds[1:-1])
-            ]
-        return self._by_kind[kind]
+            self._by_kind = np.split(order, bounds[1:-1])
+        chosen = self._by_kind[kind]
+        return np.stack([f[chosen] for f in self.columns(RECORDS)[1 : fields + 1]])
 
 
 def joined(boots: list[Rows]) -> Rows:

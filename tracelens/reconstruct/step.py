@@ -5,6 +5,7 @@
 
 from tracelens.model.events import CODE
 from tracelens.reconstruct.arena import (
+    BATCH,
     CORE,
     DEPTH,
     DIRTY,
@@ -191,12 +192,12 @@ def on_other_event(M: Memory, kind: int, who: int, c: int, value: int, hint: int
 
 
 def has_room(M: Memory) -> bool:
-    """Whether one more event surely fits into the pools and the buffers of finished rows."""
+    """Whether BATCH more events surely fit into the pools and the buffers of finished rows."""
     margin = M[MARGIN]
     return (
-        M[JOBS_LEFT] > 3
-        and M[HOLDS_LEFT] > 1
-        and M[ITEMS_LEFT] > 1
+        M[JOBS_LEFT] > 2 * BATCH
+        and M[HOLDS_LEFT] > BATCH
+        and M[ITEMS_LEFT] > BATCH
         and M[STATE_USED] + margin <= M[STATE_CAP]
         and M[OCCUPANT_USED] + margin <= M[OCCUPANT_CAP]
         and M[EPISODE_USED] + margin <= M[EPISODE_CAP]
@@ -228,31 +229,34 @@ def advance(
     while i < last:
         if not has_room(M):
             return i
-        if times[i] > M[NOW]:
-            if M[DIRTY] == 1:
-                settle(M)
-            M[NOW] = times[i]
-        M[EVENT_ROW] = row + i
-        # '| 0' widens the narrow columns to the arena's integers: one compiled form of each
-        # function instead of one for every combination of widths.
-        c = cores[i] | 0
-        t = whos[i] | 0
-        kind = kinds[i] | 0
-        hint = hints[i] | 0
-        if kind == LOST_EVENT:
-            on_lost(M, c, values[i])
-        elif t >= 0:
-            if is_act(kind) and not (
-                M[task_row(M, t) + STATE] == RUNNING and M[task_row(M, t) + CORE] == c
-            ):
-                prove_running(M, t, c)
-            accrue(M, c)
-            if is_act(kind):
-                end_sleep(M, c)
-            on_task_event(M, kind, t, c, values[i], hint)
-        else:
-            accrue(M, c)
-            on_other_event(M, kind, -2 - t, c, values[i], hint)
-        M[core_row(M, c) + LAST] = M[NOW]
-        i += 1
+        stop = min(last, i + BATCH)
+        while i < stop:
+            if times[i] > M[NOW]:
+                if M[DIRTY] == 1:
+                    settle(M)
+                M[NOW] = times[i]
+            M[EVENT_ROW] = row + i
+            # '| 0' widens the narrow columns to the arena's integers: one compiled form of each
+            # function instead of one for every combination of widths.
+            take_event(M, kinds[i] | 0, whos[i] | 0, cores[i] | 0, values[i] | 0, hints[i] | 0)
+            i += 1
     return i
+
+
+def take_event(M: Memory, kind: int, who: int, c: int, value: int, hint: int) -> None:
+    """Take one event, of this moment, into the state."""
+    if kind == LOST_EVENT:
+        on_lost(M, c, value)
+    elif who >= 0:
+        k = task_row(M, who)
+        acts = is_act(kind)
+        if acts and not (M[k + STATE] == RUNNING and M[k + CORE] == c):
+            prove_running(M, who, c)
+        accrue(M, c)
+        if acts:
+            end_sleep(M, c)
+        on_task_event(M, kind, who, c, value, hint)
+    else:
+        accrue(M, c)
+        on_other_event(M, kind, -2 - who, c, value, hint)
+    M[core_row(M, c) + LAST] = M[NOW]
