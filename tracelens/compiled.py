@@ -42,6 +42,11 @@ WORTH_COMPILING: Final = 50_000
 """Rows from which on even a cold start of the compiler is repaid."""
 
 
+def slow_without_numba(rows: int) -> bool:
+    """Whether so many rows are worth compiling for, but there is nothing to compile with."""
+    return rows > WORTH_COMPILING and not find_spec("numba")
+
+
 def compiled(function: Callable[..., Any], rows: int) -> Callable[..., Any]:
     """`function`, compiled if `rows` are many and numba is there, else as plain Python.
 

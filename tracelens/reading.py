@@ -5,6 +5,7 @@ from pathlib import Path
 
 import polars as pl
 
+from tracelens.compiled import slow_without_numba
 from tracelens.formats import system_toml
 from tracelens.log import read as read_log
 from tracelens.model.log import Log
@@ -31,6 +32,8 @@ def read(
     if system is not None:
         declared = system_toml.apply(declared, system, known=_words(log))
     say("reconstructing what happened")
+    if slow_without_numba(log.events.height):
+        say("reconstructing in plain Python, for numba is not installed: this takes longer")
     return reconstruct(log, declared)
 
 
