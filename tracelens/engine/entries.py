@@ -84,7 +84,7 @@ def chain_of(task: TaskState) -> tuple[list[TaskState], TaskState | None, int]:
         if owner is None:
             return members, lock.last_owner, M_HANDS_OVER
         if owner is task or owner in members:
-            return members, None, M_DEADLOCK
+            return members, members[-1] if members else task, M_DEADLOCK
         members.append(owner)
         if owner.state == BLOCKED:
             lock = owner.waits

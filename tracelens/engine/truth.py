@@ -21,7 +21,6 @@ from tracelens.engine.entries import (
     L_INVERSION,
     L_ISR,
     L_SUSPENDED,
-    M_DEADLOCK,
     M_READY,
     M_RUNS,
     SWITCHING,
@@ -326,7 +325,7 @@ class Truth:
             core = self._next_core(task if end_task is None else end_task)
         for start, end, segment in self._pieces(core, phase.start, now):
             kind = segment[0]
-            if kind in (ISR, ASLEEP) or mode in (M_READY, M_DEADLOCK):
+            if kind in (ISR, ASLEEP) or mode == M_READY:
                 entry, by, via = looks_at(segment, phase.base)
                 if entry == L_DEFERRED:
                     entry, via = L_INVERSION, lock
