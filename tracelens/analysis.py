@@ -7,7 +7,7 @@ from tracelens.findings.ranking import find
 from tracelens.measures.chains import chain_instances, chains
 from tracelens.measures.cut import cut, occurrences
 from tracelens.measures.interrupts import isrs, masked
-from tracelens.measures.ledgers import ledgers
+from tracelens.measures.ledgers import late_ledgers
 from tracelens.measures.load import cores, totals
 from tracelens.measures.locks import locks
 from tracelens.measures.phases import phases
@@ -52,7 +52,7 @@ def analyse(
         queues=queues(run, windows),
         chains=chains(run, instances),
         chain_instances=instances,
-        ledgers=ledgers(run.jobs, run.episodes),
+        ledgers=late_ledgers(run),
         phases=marked,
         sleep=asleep,
         masked=masked(run.masks),

@@ -1,7 +1,5 @@
 """Restrict a run to the windows that the measures are taken over."""
 
-from dataclasses import replace
-
 import polars as pl
 
 from tracelens.measures.load import by_core
@@ -19,14 +17,12 @@ def cut(run: Timeline, windows: Windows) -> Timeline:
     The items that a queue holds when a window begins count from there. The occupancy comes out by
     core, then in order of time, which several measures would otherwise bring about each.
     """
-    run = replace(
-        run, occupancy=pl.concat([run.occupancy.clear(), *by_core(run.occupancy).values()])
-    )
+    by_time_of_each = by_core(run.occupancy).values()
+    run = run.but(occupancy=pl.concat([run.occupancy.clear(), *by_time_of_each]))
     if windows == ((0, run.span_ns),):
         return run
     inversions = inside(run.inversions, windows)
-    return replace(
-        run,
+    return run.but(
         task_states=clip(run.task_states, windows),
         occupancy=clip(run.occupancy, windows),
         jobs=inside(run.jobs, windows, "release_ns", "end_ns"),

@@ -5,6 +5,7 @@ import polars as pl
 
 from tracelens.measures.contract import conform
 from tracelens.model.measured import LEDGERS
+from tracelens.model.results import Timeline
 
 
 def ledgers(jobs: pl.DataFrame, episodes: pl.DataFrame) -> pl.DataFrame:
@@ -29,6 +30,13 @@ def ledgers(jobs: pl.DataFrame, episodes: pl.DataFrame) -> pl.DataFrame:
         .collect(),
         LEDGERS,
     )
+
+
+def late_ledgers(run: Timeline) -> pl.DataFrame:
+    """The ledgers of the late jobs of a run; its episodes are not looked at if there are none."""
+    if not run.jobs["late"].any():
+        return pl.DataFrame(schema=LEDGERS.schema())
+    return ledgers(run.jobs, run.episodes)
 
 
 def ledger(job_id: int, episodes: pl.DataFrame) -> pl.DataFrame:

@@ -242,9 +242,14 @@ CLOUDED = 256
 ITEM_SENT, ITEM_NEXT, ITEM_WIDTH = range(3)
 
 # ----------------------------------------------------------------------------------- out rows
-STATE_WIDTH: Final = 6  # task, start, end, state, core, object
-OCCUPANT_WIDTH: Final = 5  # core, start, end, occupant, who
-EPISODE_WIDTH: Final = 6  # job id, start, end, entry, by, via
+STATE_WIDTH: Final = 3  # start, end, code
+OCCUPANT_WIDTH: Final = 3  # start, end, code
+EPISODE_WIDTH: Final = 4  # job id, start, end, code
+CORE_BITS: Final = 9
+STATE_BITS: Final = 3
+NAME_BITS: Final = 24
+"""Widths of the fields in a code, lowest first: what is waited for, state, core, task; who,
+occupant, core; via, by, entry. Those that may be NONE are kept plus one. See `rows.unpacked`."""
 JOB_OUT_WIDTH: Final = 12
 RECORD_WIDTH: Final = 12  # kind, then fields by kind
 

@@ -1,10 +1,12 @@
 """Finished rows, and the places taken from and given back to the pools.
 
-Each writer appends one row to its buffer in the arena, field by field into columns; empty intervals
-are not written. The driver collects the buffers; `advance` stops for it before one could overflow.
+Each writer appends one row to its buffer in the arena, field by field into columns, small fields
+packed into one; empty intervals are not written. The driver collects the buffers; `advance` stops
+for it before one could overflow.
 """
 
 from tracelens.reconstruct.arena import (
+    CORE_BITS,
     EPISODE_CAP,
     EPISODE_ROWS,
     EPISODE_USED,
@@ -23,6 +25,7 @@ from tracelens.reconstruct.arena import (
     JOBS,
     JOBS_FREE,
     JOBS_LEFT,
+    NAME_BITS,
     OCCUPANT_CAP,
     OCCUPANT_ROWS,
     OCCUPANT_USED,
@@ -33,6 +36,7 @@ from tracelens.reconstruct.arena import (
     RECORD_CAP,
     RECORD_ROWS,
     RECORD_USED,
+    STATE_BITS,
     STATE_CAP,
     STATE_ROWS,
     STATE_USED,
@@ -45,12 +49,10 @@ def emit_state(M: Memory, t: int, start: int, end: int, state: int, core: int, w
     if end > start:
         cap = M[STATE_CAP]
         r = M[STATE_ROWS] + M[STATE_USED]
-        M[r] = t
-        M[r + cap] = start
-        M[r + 2 * cap] = end
-        M[r + 3 * cap] = state
-        M[r + 4 * cap] = core
-        M[r + 5 * cap] = waits
+        M[r] = start
+        M[r + cap] = end
+        code = ((t << CORE_BITS) + core + 1 << STATE_BITS) + state
+        M[r + 2 * cap] = (code << NAME_BITS) + waits + 1
         M[STATE_USED] += 1
 
 
@@ -59,11 +61,9 @@ def emit_occupant(M: Memory, c: int, start: int, end: int, occupant: int, who: i
     if end > start:
         cap = M[OCCUPANT_CAP]
         r = M[OCCUPANT_ROWS] + M[OCCUPANT_USED]
-        M[r] = c
-        M[r + cap] = start
-        M[r + 2 * cap] = end
-        M[r + 3 * cap] = occupant
-        M[r + 4 * cap] = who
+        M[r] = start
+        M[r + cap] = end
+        M[r + 2 * cap] = ((c << STATE_BITS) + occupant << NAME_BITS) + who + 1
         M[OCCUPANT_USED] += 1
 
 
@@ -75,9 +75,7 @@ def emit_episode(M: Memory, job: int, start: int, end: int, entry: int, by: int,
         M[r] = job
         M[r + cap] = start
         M[r + 2 * cap] = end
-        M[r + 3 * cap] = entry
-        M[r + 4 * cap] = by
-        M[r + 5 * cap] = via
+        M[r + 3 * cap] = ((entry << NAME_BITS) + by + 1 << NAME_BITS) + via + 1
         M[EPISODE_USED] += 1
 
 

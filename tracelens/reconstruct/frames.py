@@ -1,8 +1,8 @@
 """From the machine's finished rows to the documented tables."""
 
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from typing import cast
 
 import numpy as np
 import polars as pl
@@ -10,12 +10,12 @@ import polars as pl
 from tracelens.model import tables
 from tracelens.model.columns import Entry, InversionKind, Occupant, State
 from tracelens.model.log import Log
-from tracelens.model.results import Timeline
+from tracelens.model.results import Deferred, Timeline
 from tracelens.reconstruct import arena as a
 from tracelens.reconstruct.jobtable import job_tables
 from tracelens.reconstruct.names import Named
 from tracelens.reconstruct.overlay import apply_overrides
-from tracelens.reconstruct.rows import EPISODES, JOBS, OCCUPANTS, STATES, Rows
+from tracelens.reconstruct.rows import EPISODES, JOBS, OCCUPANTS, STATES, Rows, unpacked
 from tracelens.reconstruct.setup import Facts
 
 REPAIR_TEXTS = (
@@ -105,37 +105,32 @@ def timeline(
 ) -> Timeline:
     """All documented tables of a run. `boots` has the first event row and time of each boot."""
     labels = Labels(named)
-    # The largest tables are made side by side: both numpy and polars let go of the interpreter.
-    with ThreadPoolExecutor(2) as pool:
-        states = pool.submit(_task_states, rows.give_up(STATES), labels)
-        occupancy = pool.submit(
-            _occupancy, rows.give_up(OCCUPANTS), rows.records(a.R_OVERRIDE, 3), labels
-        )
-        jobs, episodes, job_of = job_tables(
-            rows.give_up(JOBS), rows.give_up(EPISODES), named, about, log, boots
-        )
-        timed = pool.submit(_episodes, episodes, labels)
-        records = _records(rows, labels)
-        inversions = _inversions(rows, labels, job_of)
+    jobs, episodes, job_of = job_tables(
+        rows.give_up(JOBS), rows.give_up(EPISODES), named, about, log, boots
+    )
+    states = rows.give_up(STATES)
     return Timeline(
         log=replace(log, unused=_with_unused(log, rows.records(a.R_UNUSED, 2))),
         system=named.system,
         span_ns=span_ns,
         lost_events=lost,
-        task_states=states.result(),
-        occupancy=occupancy.result(),
+        # The largest two, which a report of a run without misses does not look at.
+        task_states=cast(pl.DataFrame, Deferred(lambda: _task_states(states, labels))),
+        episodes=cast(pl.DataFrame, Deferred(lambda: _episodes(episodes, labels))),
+        occupancy=_occupancy(rows.give_up(OCCUPANTS), rows.records(a.R_OVERRIDE, 3), labels),
         jobs=jobs.with_columns(labels.task("task")),
-        episodes=timed.result(),
-        **records,
-        **inversions,
+        **_records(rows, labels),
+        **_inversions(rows, labels, job_of),
         contradictions=_contradictions(log, rows.records(a.R_CONTRADICTION, 6), labels),
         repairs=_reasons(log, rows.records(a.R_REPAIR, 2), REPAIR_TEXTS),
     )
 
 
 def _episodes(columns: list[np.ndarray], labels: Labels) -> pl.DataFrame:
+    job, start, end, code = columns
+    via, by, entry = unpacked(code, a.NAME_BITS, a.NAME_BITS)
     return _frame(
-        columns,
+        [job, start, end, entry, by, via],
         job_id=pl.col("job_id"),
         start_ns=pl.col("start_ns"),
         end_ns=pl.col("end_ns"),
@@ -146,8 +141,10 @@ def _episodes(columns: list[np.ndarray], labels: Labels) -> pl.DataFrame:
 
 
 def _task_states(columns: list[np.ndarray], labels: Labels) -> pl.DataFrame:
+    start, end, code = columns
+    waits, state, core, task = unpacked(code, a.NAME_BITS, a.STATE_BITS, a.CORE_BITS)
     return _frame(
-        columns,
+        [task, start, end, state, core, waits],
         task=labels.task("task"),
         start_ns=pl.col("start_ns"),
         end_ns=pl.col("end_ns"),
@@ -158,7 +155,9 @@ def _task_states(columns: list[np.ndarray], labels: Labels) -> pl.DataFrame:
 
 
 def _occupancy(columns: list[np.ndarray], overrides: np.ndarray, labels: Labels) -> pl.DataFrame:
-    columns = apply_overrides(columns, overrides)
+    start, end, code = columns
+    who, occupant, core = unpacked(code, a.NAME_BITS, a.STATE_BITS)
+    columns = apply_overrides([core, start, end, occupant, who], overrides)
     occupant, who = columns[3], columns[4]
     handlers = np.flatnonzero(occupant == a.IN_ISR)
     who[handlers] += len(labels.tasks)

@@ -9,6 +9,7 @@ from tracelens.model.log import Log
 from tracelens.reconstruct import arena as a
 from tracelens.reconstruct.grid import NO_RELEASE, envelope
 from tracelens.reconstruct.names import Named
+from tracelens.reconstruct.rows import unpacked
 from tracelens.reconstruct.setup import Facts, early_ns
 
 
@@ -111,10 +112,11 @@ def clip_to_release(
     `clipped`, `release`, `first` (start) and `ran` (execution) have one entry a job. Returns the
     episodes, first starts and executions of what is left.
     """
-    job, start, end, entry, by, via = episodes
+    job, start, end, code = episodes
     start = np.where(clipped[job], np.maximum(start, release[job]), start)
     kept = end > start
-    job, start, end, entry, by, via = (c[kept] for c in (job, start, end, entry, by, via))
+    job, start, end, code = (c[kept] for c in (job, start, end, code))
+    entry = unpacked(code, a.NAME_BITS, a.NAME_BITS)[2]
     first, ran = first.copy(), ran.copy()
     runs = np.flatnonzero(clipped[job] & (entry == a.E_EXECUTION))
     earlier = clipped & (first < release)
@@ -123,7 +125,7 @@ def clip_to_release(
     far = np.full(len(first), np.iinfo(np.int64).max)
     np.minimum.at(far, job[runs], start[runs])
     first[earlier] = np.where(far[earlier] < np.iinfo(np.int64).max, far[earlier], -1)
-    return [job, start, end, entry, by, via], first, ran
+    return [job, start, end, code], first, ran
 
 
 def hidden(

@@ -4,7 +4,9 @@ from collections.abc import Callable
 
 import numpy as np
 
+from tracelens.compiled import compiled
 from tracelens.reconstruct import arena as a
+from tracelens.reconstruct.arena import Memory
 
 _BUFFERS = (
     (a.STATE_ROWS, a.STATE_SPARE, a.STATE_USED, a.STATE_CAP, a.STATE_WIDTH),
@@ -14,23 +16,35 @@ _BUFFERS = (
     (a.RECORD_ROWS, a.RECORD_SPARE, a.RECORD_USED, a.RECORD_CAP, a.RECORD_WIDTH),
 )
 STATES, OCCUPANTS, EPISODES, JOBS, RECORDS = range(5)
-_CODE, _TIME = np.int32, np.int64
-_TYPES = (
-    (_CODE, _TIME, _TIME, np.int8, np.int16, _CODE),
-    (np.int16, _TIME, _TIME, np.int8, _CODE),
-    (_TIME, _TIME, _TIME, np.int8, _CODE, _CODE),
-    (_TIME,) * a.JOB_OUT_WIDTH,
-    (_TIME,) * a.RECORD_WIDTH,
-)
-"""Per buffer and field the type that its column is kept in."""
+_WIDTHS = (a.STATE_WIDTH, a.OCCUPANT_WIDTH, a.EPISODE_WIDTH, a.JOB_OUT_WIDTH, a.RECORD_WIDTH)
+
+
+def unpacked(codes: np.ndarray, *bits: int) -> list[np.ndarray]:
+    """The fields of packed codes, lowest first, of so many bits each; the rest is the last.
+
+    Fields wider than a state may be NONE, and were kept plus one.
+    """
+    fields = [np.empty(len(codes), np.int32) for _ in range(len(bits) + 1)]
+    shift = 0
+    for width, field in zip((*bits, 63), fields, strict=True):
+        kept_plus_one = a.STATE_BITS < width < 63
+        take = compiled(_take_field, len(codes))
+        take(codes, shift, (1 << width) - 1, int(kept_plus_one), field)
+        shift += width
+    return fields
+
+
+def _take_field(codes: Memory, shift: int, mask: int, less: int, field: Memory) -> None:
+    for i in range(len(codes)):
+        field[i] = (codes[i] >> shift & mask) - less
 
 
 class Rows:
     """Finished rows as columns, one group a buffer, that grow as they are collected."""
 
     def __init__(self) -> None:
-        self._columns = [[np.empty(0, dtype) for dtype in types] for types in _TYPES]
-        self._counts = [0] * len(_TYPES)
+        self._columns = [[np.empty(0, np.int64) for _ in range(width)] for width in _WIDTHS]
+        self._counts = [0] * len(_WIDTHS)
         self._by_kind: list[np.ndarray] | None = None
 
     def collect(self, memory: np.ndarray, share_done: float) -> Callable[[], None]:
@@ -102,7 +116,7 @@ def joined(boots: list[Rows]) -> Rows:
     if len(boots) == 1:
         return boots[0]
     whole = Rows()
-    for buffer in range(len(_TYPES)):
+    for buffer in range(len(_WIDTHS)):
         parts = zip(*(rows.give_up(buffer) for rows in boots), strict=True)
         whole.put(buffer, [np.concatenate(part) for part in parts])
     return whole
