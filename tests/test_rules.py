@@ -253,3 +253,29 @@ def test_a_task_that_nobody_declared_has_no_rank() -> None:
         ("unranked", "x", None): 3000,
         ("execution", "a", None): 3000,
     }
+
+
+def test_a_queue_that_held_items_before_the_log_began() -> None:
+    """Two are taken out and one was put in: its level is unknown until a task waits for it."""
+    result = reading(
+        "0,0,start,idle, 1,0,start,a, 2,0,receive,a,q 3,0,send,a,q 4,0,receive,a,q 5,0,wait,a,q"
+        " 5,0,start,idle, 7,0,send,i,q 7,0,release,a,q 8,0,start,a, 9,0,receive,a,q"
+        " 10,0,wait,a,q 10,0,start,idle, 12,0,mark,end,"
+    )
+    assert result.queue_levels == [
+        ("q", 0, None),
+        ("q", 5000, 0),
+        ("q", 7000, 1),
+        ("q", 9000, 0),
+    ]
+    assert result.queue_items == [("q", 7000, 9000)]
+
+
+def test_more_is_taken_out_of_a_queue_than_was_put_in() -> None:
+    """A send is missing: the level is unknown from there on."""
+    result = reading(
+        "0,0,start,idle, 1,0,start,a, 2,0,wait,a,q 2,0,start,idle, 3,0,send,i,q 3,0,release,a,q"
+        " 4,0,start,a, 5,0,receive,a,q 6,0,receive,a,q 7,0,mark,end,"
+    )
+    assert result.queue_levels == [("q", 3000, 1), ("q", 5000, 0), ("q", 6000, None)]
+    assert [reason for _, reason in result.repairs] == ["more taken out of a queue than was put in"]

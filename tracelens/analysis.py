@@ -46,7 +46,7 @@ def analyse(
         window=(windows[0][0], windows[-1][1]) if windows else (0, timeline.span_ns),
         quality=quality(timeline, spent),
         cores=cores(run, spent, asleep, windows),
-        tasks=tasks(run, spent, windows),
+        tasks=tasks(run, timeline.lock_waits, spent, windows),
         isrs=isrs(run, spent),
         locks=locks(run),
         queues=queues(run, windows),

@@ -158,11 +158,11 @@ REFUSED = {
     ),
     "not_a_log.csv": (
         "{file}:1: not an event log: found 't_ticks,core,what,who,arg', expected '#tracelens 1'",
-        "other logs become event logs with `tracelens convert`",
+        "sample_traces/FORMAT.md describes the event log",
     ),
     "binary.bin": (
         "{file}:1: not an event log: found what is no text, expected '#tracelens 1'",
-        "other logs become event logs with `tracelens convert`",
+        "sample_traces/FORMAT.md describes the event log",
     ),
     "utf16.csv": (
         "{file}:1: not UTF-8: found the byte order mark of UTF-16, expected text in UTF-8",

@@ -110,3 +110,27 @@ def test_occupancy_comes_out_by_core():
     whole, half = cut(run, ((0, 20),)), cut(run, ((4, 12),))
     assert_columns(whole.occupancy, {"core": [0, 0, 1, 1], "start_ns": [0, 10, 0, 5]})
     assert_columns(half.occupancy, {"core": [0, 0, 1, 1], "end_ns": [10, 12, 5, 12]})
+
+
+def test_spinning_that_the_window_cuts_is_not_execution():
+    # work has the core in [0, 60) and spins in [10, 50): 10 of the [40, 60) that are looked at.
+    run = timeline(
+        span_ns=60,
+        system=System(tasks=(Task("t1", "work"),)),
+        occupancy={
+            "core": [0],
+            "start_ns": [0],
+            "end_ns": [60],
+            "occupant": ["task"],
+            "who": ["work"],
+        },
+        lock_waits={
+            "lock": ["bus"],
+            "task": ["work"],
+            "start_ns": [10],
+            "end_ns": [50],
+            "spun": [True],
+        },
+    )
+    assert_columns(analyse(run).tasks, {"execution_ns": [20]})
+    assert_columns(analyse(run, window=(40, 60)).tasks, {"execution_ns": [10]})

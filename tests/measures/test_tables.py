@@ -78,7 +78,7 @@ def test_tasks_most_urgent_first_and_idle_last():
         },
     )
     assert_table(
-        tasks(run, totals(run.occupancy), ((0, 100),)),
+        tasks(run, run.lock_waits, totals(run.occupancy), ((0, 100),)),
         TASK_SUMMARY,
         {
             "task": ["soon", "told", "late", "who knows", "IDLE 0"],

@@ -296,7 +296,7 @@ def main() -> None:
     spent = _timed("totals of the occupancy", lambda: load.totals(run.occupancy))
     asleep = _timed("sleep", lambda: sleep.sleep(run, spent, windows))
     _timed("cores, with the exact peak", lambda: load.cores(run, spent, asleep, windows))
-    _timed("tasks", lambda: tasks.tasks(run, spent, windows))
+    _timed("tasks", lambda: tasks.tasks(run, run.lock_waits, spent, windows))
     _timed("isrs", lambda: interrupts.isrs(run, spent))
     _timed("locks", lambda: locks.locks(run))
     _timed("queues", lambda: queues.queues(run, windows))

@@ -33,6 +33,21 @@ class Ahead:
                 return event
         return None
 
+    def held_items_before(self, queue: str) -> bool:
+        """Is more taken out of the queue, in the first boot, than was put in before?
+
+        Not if a task waits for it first: that proves it empty.
+        """
+        items = 0
+        for event in self.events:
+            if event.boot != self.events[0].boot or (event.word, event.value) == ("wait", queue):
+                return False
+            if event.value == queue:
+                items += {"send": 1, "receive": -1}.get(event.word, 0)
+            if items < 0:
+                return True
+        return False
+
     def spins(self, index: int) -> bool:
         """The request at `index` meets an owned lock: is no wait seen before it gets the lock?"""
         request = self.events[index]
@@ -49,11 +64,11 @@ class Ahead:
     def wait_follows_release(self, index: int, within: int) -> bool:
         """Does the wait that this early release ends follow at once?
 
-        No start may stand between, and no other act of the task: a task that still takes a lock,
-        say, is not on its way to a wait. A waiter that spins is often released so.
+        No start may stand between, nor a lock that the task wants or takes: a waiter that spins is
+        often released so, for the lock and not for a wait still to come.
         """
         release = self.events[index]
-        following = self._next_of_task(index, release.subject, ("start", *ACTS))
+        following = self._next_of_task(index, release.subject, ("start", "wait", "lock", "request"))
         if following is None or following.word != "wait":
             return False
         return following.time - release.time <= within

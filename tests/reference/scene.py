@@ -33,6 +33,9 @@ class Scene:
         )
         for task in self.world.tasks.values():
             task.base.set(0, task.declared.priority)
+        for name, queue in self.world.queues.items():
+            if self.ahead.held_items_before(name):
+                queue.level.set(0, None)
         logged = {e.value for e in axis.events if e.word in ("send", "receive")}
         self.consumers: dict[str, set[str]] = defaultdict(set)
         for event in axis.events:

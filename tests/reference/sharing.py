@@ -95,6 +95,9 @@ class Sharing(Running):
         item = queue.items.pop(0) if queue.items else None
         if queue.level.last:
             queue.level.set(time, queue.level.last - 1)
+        elif queue.level.last == 0:
+            queue.level.set(time, None)  # it held more than the log shows
+            self._repair("more taken out of a queue than was put in")
         if item:
             item.received = time
             if not item.doubtful:

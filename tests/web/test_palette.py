@@ -4,7 +4,7 @@ import pytest
 
 from tracelens.web.palette import DARK, LIGHT, Palette, contrast, stylesheet
 
-# Okabe and Ito, 'Color Universal Design' (2002), as hexadecimal: from memory
+# Okabe and Ito, 'Color Universal Design' (2008), as hexadecimal: from memory
 OKABE_ITO = {
     "execution": "#0072B2",
     "interference": "#56B4E9",

@@ -125,6 +125,9 @@ def main(args: Sequence[str] | None = None) -> int:
         # Python flushes standard output once more when it exits; let that go nowhere.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return PIPE_CLOSED
+    except OSError as error:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return _say(f"standard output cannot be written: {error.strerror}", None, UsageError.status)
     return status if isinstance(status, int) else 0
 
 

@@ -17,7 +17,7 @@ def not_a_log(name: str, data: bytes) -> LogError:
     return LogError(
         f"not an event log: found {found}, expected '#tracelens 1'",
         place=f"{name}:1",
-        hint="other logs become event logs with `tracelens convert`",
+        hint="sample_traces/FORMAT.md describes the event log",
     )
 
 

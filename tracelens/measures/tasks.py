@@ -17,11 +17,14 @@ _COUNTS = ("jobs", "jobs_open", "jobs_excluded", "jobs_aborted", "jobs_inferred"
 _MISSES = ("deadline_misses", "longest_miss_run", "worst_10")
 
 
-def tasks(run: Timeline, spent: pl.DataFrame, windows: Windows) -> pl.DataFrame:
+def tasks(
+    run: Timeline, lock_waits: pl.DataFrame, spent: pl.DataFrame, windows: Windows
+) -> pl.DataFrame:
     """The summary of every task: a table of `TASK_SUMMARY`, most urgent first, idle tasks last.
 
-    `run` is cut to `windows` (its log is not), `spent` are the `totals` of its occupancy. Tasks of
-    equal priority stand in order of declaration, those of unknown priority after the others.
+    `run` is cut to `windows` (its log is not), `lock_waits` are those of the whole run, `spent` the
+    `totals` of the cut occupancy. Tasks of equal priority stand in order of declaration, those of
+    unknown priority after the others.
     """
     system = run.system
     more_urgent_first = system.order != "lower_first"
@@ -39,7 +42,7 @@ def tasks(run: Timeline, spent: pl.DataFrame, windows: Windows) -> pl.DataFrame:
             nulls_last=True,
             maintain_order=True,
         )
-        .join(execution(run, spent), on="task", how="left", maintain_order="left")
+        .join(execution(run, lock_waits, spent), on="task", how="left", maintain_order="left")
         .join(job_statistics(jobs), on="task", how="left", maintain_order="left")
         .join(
             release_jitter(jobs, system, run.log.restarts),
@@ -62,15 +65,16 @@ def tasks(run: Timeline, spent: pl.DataFrame, windows: Windows) -> pl.DataFrame:
     )
 
 
-def execution(run: Timeline, spent: pl.DataFrame) -> pl.DataFrame:
+def execution(run: Timeline, lock_waits: pl.DataFrame, spent: pl.DataFrame) -> pl.DataFrame:
     """Load and execution of every task that had a core. Columns task, load, execution_ns.
 
-    Execution is the time that a task occupies a core and does not spin for a lock.
+    Execution is the time that a task occupies a core and does not spin for a lock; of `lock_waits`
+    also those that begin before the run's windows or end after them take their part of it.
     """
     return (
         load_by_name(spent)
         .rename({"name": "task"})
-        .join(_spinning(run), on="task", how="left")
+        .join(_spinning(run.occupancy, lock_waits), on="task", how="left")
         .select("task", "load", execution_ns=pl.col("occupied_ns") - pl.col("spun_ns").fill_null(0))
     )
 
@@ -110,16 +114,16 @@ def _holds_nothing(moments: pl.Series, holds: pl.DataFrame) -> pl.Series:
     return begun == ended
 
 
-def _spinning(run: Timeline) -> pl.DataFrame:
+def _spinning(occupancy: pl.DataFrame, lock_waits: pl.DataFrame) -> pl.DataFrame:
     """Time that each task had a core while it spun for a lock. Columns task (String), spun_ns.
 
     Of each wait only the few intervals of the core that fall into it are looked at.
     """
     task = pl.col("task").cast(pl.String)
-    waits = run.lock_waits.filter("spun").select(task, wait_from="start_ns", wait_to="end_ns")
+    waits = lock_waits.filter("spun").select(task, wait_from="start_ns", wait_to="end_ns")
     a, b = waits["wait_from"].to_numpy(), waits["wait_to"].to_numpy()
     shared = [waits.clear().select("task", ns="wait_from")]
-    for rows in by_core(run.occupancy).values() if waits.height else ():
+    for rows in by_core(occupancy).values() if waits.height else ():
         wait, row = meetings(rows["start_ns"].to_numpy(), rows["end_ns"].to_numpy(), a, b)
         had_core = (pl.col("occupant") == "task") & (
             pl.col("who").cast(pl.String) == pl.col("task")

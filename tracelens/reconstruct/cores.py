@@ -37,6 +37,7 @@ _REPAIR_WAKE = 1
 _REPAIR_DEPTH = 3
 _UNUSED_LEAVE = 0
 _UNUSED_WAKE = 2
+_UNUSED_UNMASK = 4
 
 
 def end_top(M: Memory, c: int, at: int, whole: int) -> None:
@@ -170,6 +171,7 @@ def on_unmask(M: Memory, c: int, sched: bool) -> None:
     k = core_row(M, c)
     masks = SCHED_MASKS if sched else IRQ_MASKS
     if M[k + masks] == 0:
+        emit_unused(M, _UNUSED_UNMASK, M[EVENT_ROW])
         return
     M[k + masks] -= 1
     if M[k + masks] == 0:

@@ -15,10 +15,11 @@ from tracelens.model.log import Log
 from tracelens.model.results import Timeline
 from tracelens.model.system import System
 from tracelens.reconstruct import arena
+from tracelens.reconstruct.emit import emit_record
 from tracelens.reconstruct.frames import timeline
 from tracelens.reconstruct.gaps import end_boot
 from tracelens.reconstruct.grid import envelopes
-from tracelens.reconstruct.lookahead import look_ahead
+from tracelens.reconstruct.lookahead import look_ahead, short_of_items
 from tracelens.reconstruct.memory import Sizes, build, grown
 from tracelens.reconstruct.names import Named, Numbered, name_events
 from tracelens.reconstruct.rows import Rows, joined
@@ -105,8 +106,11 @@ class _Boot:
             idle_at,
             grid,
             int(e.times[0]) if count else 0,
-            self.first == 0,
+            known_empty := self._known_empty(),
         )
+        if self.first == 0:
+            for queue in np.flatnonzero(~known_empty):
+                emit_record(memory, arena.R_LEVEL, int(queue), 0, arena.NONE)
         step = compiled(advance, count)
         at = 0
         part = self.part_events or count
@@ -129,6 +133,18 @@ class _Boot:
         compiled(end_boot, count)(memory, int(is_last))
         rows.collect(memory, 1.0)()
         return rows, memory
+
+    def _known_empty(self) -> np.ndarray:
+        """Of each object whether it is taken to be an empty queue at the begin of this boot.
+
+        So is a queue in the log's first boot, unless more is taken out of it than was put in.
+        """
+        e, objects = self.events, len(self.named.objects)
+        short = np.zeros(objects, np.int64)
+        if self.first == 0 and self.named.stocked:
+            items = np.zeros(objects, np.int64)
+            compiled(short_of_items, len(e.kinds))(e.kinds, e.whos, e.values, items, short)
+        return np.full(objects, self.first == 0) & (short == 0)
 
     def _hints(self) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """What the rest of the boot tells: hints, the core of each first start, starts a core."""

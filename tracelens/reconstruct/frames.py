@@ -23,12 +23,14 @@ REPAIR_TEXTS = (
     "wake of a core not recorded",
     "task started on another core than the one it ran on",
     "interrupt handlers nested deeper than can be followed",
+    "more taken out of a queue than was put in",
 )
 UNUSED_TEXTS = (
     "leave without enter",
     "finish without arrive",
     "wake without sleep",
     "release of a suspended task",
+    "unmask without mask",
 )
 
 

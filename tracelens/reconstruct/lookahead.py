@@ -17,6 +17,8 @@ _WAIT = CODE["wait"]
 _TERMINATE = CODE["terminate"]
 _ACTIVATE = CODE["activate"]
 _SUSPEND = CODE["suspend"]
+_SEND = CODE["send"]
+_RECEIVE = CODE["receive"]
 _ENTER = CODE["enter"]
 _LEAVE = CODE["leave"]
 
@@ -71,3 +73,26 @@ def look_ahead(
                 next_isr[slot] = 2
             else:
                 next_isr[slot] = 1
+
+
+def short_of_items(
+    kinds: Memory, whos: Memory, values: Memory, items: Memory, short: Memory
+) -> None:
+    """Mark in `short` the queues that held items before the first event: more is taken out of
+    them than was put in, before any task waits for one. `items` and `short`, one an object, 0.
+    """
+    for i in range(len(kinds)):
+        kind = kinds[i] | 0
+        thing = values[i] | 0
+        if kind == _SEND:
+            items[thing] += 1
+        elif kind == _RECEIVE:
+            items[thing] -= 1
+            if items[thing] == -1:
+                short[thing] = 1
+        elif kind == _WAIT and thing >= 0 and items[thing] >= 0:
+            items[thing] = _PROVEN
+
+
+_PROVEN = 1 << 40
+"""Items of a queue that was seen empty: it will not run short of the first ones any more."""

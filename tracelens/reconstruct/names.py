@@ -33,6 +33,7 @@ _OF_QUEUES = frozenset(("send", "receive"))
 _OF_MASKS = frozenset(("mask", "unmask"))
 _NUMBERED = frozenset(("priority", "stack", "lost", "wake", "arrive", "finish"))
 _LARGEST = 1 << 62
+_MOST_LOST = 1 << 40  # what a single record may claim, so that no sum overflows
 
 Declared = Task | Isr | Lock | Queue
 Pair = tuple[str, str]
@@ -322,7 +323,8 @@ def _number(pair: Pair, turn: int) -> int:
         number = int(token)
     except ValueError:
         return 0 if word == "lost" else -1
-    number = max(-_LARGEST, min(_LARGEST, number))
+    largest = _MOST_LOST if word == "lost" else _LARGEST
+    number = max(-largest, min(largest, number))
     return number * turn if word == "priority" else number
 
 

@@ -4,6 +4,7 @@ from tracelens.reconstruct.arena import (
     ACTIVATION,
     BY_QUEUE,
     CONSUMER,
+    EVENT_ROW,
     FIRST_ITEM,
     ITEM_NEXT,
     ITEM_SENT,
@@ -20,8 +21,10 @@ from tracelens.reconstruct.arena import (
     object_row,
     task_row,
 )
-from tracelens.reconstruct.emit import emit_record, give_item, take_item
+from tracelens.reconstruct.emit import emit_record, emit_repair, give_item, take_item
 from tracelens.reconstruct.jobs import give_up_pending, on_receive_of_job, on_send_of_job
+
+_REPAIR_EMPTY = 4
 
 
 def on_send(M: Memory, queue: int) -> None:
@@ -56,6 +59,11 @@ def on_receive(M: Memory, t: int, queue: int) -> None:
         if M[o + LEVEL_KNOWN] == 1:
             emit_record(M, R_ITEM, queue, sent, M[NOW])
             emit_record(M, R_LEVEL, queue, M[NOW], M[o + LEVEL])
+    elif M[o + LEVEL_KNOWN] == 1:
+        # More was in it than the log shows: nobody knows how much, until a task waits for it.
+        M[o + LEVEL_KNOWN] = 0
+        emit_record(M, R_LEVEL, queue, M[NOW], NONE)
+        emit_repair(M, _REPAIR_EMPTY, M[EVENT_ROW])
     if t >= 0:
         k = task_row(M, t)
         if M[k + MODE] == BY_QUEUE and M[k + ACTIVATION] == queue:

@@ -74,13 +74,13 @@ def fill(
     idle_at: np.ndarray,
     grid: dict[int, int],
     start_ns: int,
-    is_first: bool,
+    known_empty: np.ndarray,
 ) -> None:
     """Write the state at the begin of a boot at `start_ns` into an arena that is all zero.
 
     next_core: the core of each task's first start; idle_at[core, task]: whether it starts there;
-    grid: the origin of the nominal releases of a task that declares none; is_first: queues are
-    taken to be empty (after a restart nobody knows).
+    grid: the origin of the nominal releases of a task that declares none; known_empty: of
+    each object whether it is a queue that is empty now.
     """
     memory[a.NOW] = start_ns
     memory[a.POLICY] = _POLICIES[named.system.policy]
@@ -88,7 +88,7 @@ def fill(
     memory[a.DIRTY] = 1
     _fill_tasks(memory, named, about, next_core, grid, start_ns)
     _fill_cores(memory, named, about, idle_at, start_ns)
-    _fill_objects(memory, named, about, is_first)
+    _fill_objects(memory, named, about, known_empty)
     isrs = memory[a.ISRS] + np.arange(len(named.system.isrs)) * a.ISR_WIDTH
     memory[isrs + a.PENDED] = a.NONE
 
@@ -163,13 +163,13 @@ def _fill_cores(
             memory[rows[core] + a.HAS_IDLE] = 1
 
 
-def _fill_objects(memory: np.ndarray, named: Named, about: Facts, is_first: bool) -> None:
+def _fill_objects(memory: np.ndarray, named: Named, about: Facts, known_empty: np.ndarray) -> None:
     rows = memory[a.OBJECTS] + np.arange(len(named.objects)) * a.OBJECT_WIDTH
     for field in (a.OWNER, a.FROM, a.FIRST_ITEM, a.LAST_ITEM, a.CONSUMER):
         memory[rows + field] = a.NONE
     memory[rows + a.IS_LOCK] = [name in named.locks for name in named.objects]
     memory[rows + a.IS_QUEUE] = [name in named.stocked for name in named.objects]
-    memory[rows + a.LEVEL_KNOWN] = int(is_first)
+    memory[rows + a.LEVEL_KNOWN] = known_empty
     turn = -1 if named.system.order == "lower_first" else 1
     ceilings = {
         lock.name: lock.ceiling * turn

@@ -159,8 +159,8 @@ def on_task_event(M: Memory, kind: int, t: int, c: int, value: int, hint: int) -
         on_unmask(M, c, value == SCHED)
     if kind == LOCK_EVENT or kind == UNLOCK or kind == REQUEST:
         touch_core(M, c)
-    if is_act(kind):
-        # A release from another core before this was not for a wait still to come.
+    if kind == LOCK_EVENT or kind == REQUEST:
+        # A release from another core before this was for the lock, not for a wait to come.
         M[task_row(M, t) + REMOTE_RELEASE] = NONE
     M[task_row(M, t) + LAST_OWN] = M[NOW]
 

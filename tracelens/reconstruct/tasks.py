@@ -51,7 +51,7 @@ from tracelens.reconstruct.arena import (
     touch_task,
 )
 from tracelens.reconstruct.cores import end_sleep, end_unclosed
-from tracelens.reconstruct.emit import emit_repair, emit_state
+from tracelens.reconstruct.emit import emit_repair, emit_state, emit_unused
 from tracelens.reconstruct.jobs import (
     abort_all,
     give_up_all,
@@ -67,6 +67,7 @@ from tracelens.reconstruct.queues import proven_empty
 from tracelens.reconstruct.settle import accrue, watch
 
 _REPAIR_MOVED = 2
+_UNUSED_RELEASE = 3
 
 
 def set_state(M: Memory, t: int, state: int, at: int, core: int, waits: int) -> None:
@@ -228,6 +229,8 @@ def on_release(M: Memory, t: int, c: int) -> None:
         make_ready(M, t)
     elif state == RUNNING and c != M[k + CORE]:
         M[k + REMOTE_RELEASE] = M[NOW]
+    elif state == SUSPENDED:
+        emit_unused(M, _UNUSED_RELEASE, M[EVENT_ROW])
 
 
 def on_activate(M: Memory, t: int, c: int, implied: bool) -> None:

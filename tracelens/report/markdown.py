@@ -1,4 +1,4 @@
-"""A document as GitHub-flavoured Markdown, for a review or an issue."""
+"""A document as Markdown with tables, for a review or the summary of a job."""
 
 import re
 from typing import Final

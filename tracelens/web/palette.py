@@ -1,6 +1,6 @@
 """Colour by meaning, for both colour schemes.
 
-The hues are those of Okabe and Ito, 'Color Universal Design' (2002), which stay apart under the
+The hues are those of Okabe and Ito, 'Color Universal Design' (2008), which stay apart under the
 common forms of colour blindness. A `Paint` has a fill and an edge: the fill keeps the hue, the
 edge (and a fill that is drawn without one) is darkened or lightened until it stands 3:1 against
 the paper, which WCAG 2.2 (success criterion 1.4.11) asks of graphical objects. Text stands 4.5:1
