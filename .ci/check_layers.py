@@ -29,6 +29,7 @@ RANKS: list[set[str]] = [
     {"measures"},
     {"findings"},
     {"analysis", "reading"},
+    {"cutting", "explanation"},
     {"report"},
     {"web"},
     {"cli"},

@@ -4,6 +4,7 @@ from dataclasses import replace
 
 from tracelens.errors import UsageError
 from tracelens.findings.ranking import find
+from tracelens.measures.chain_ledgers import chain_ledgers
 from tracelens.measures.chains import chain_instances, chains
 from tracelens.measures.cut import cut, occurrences
 from tracelens.measures.interrupts import isrs, masked
@@ -52,6 +53,7 @@ def analyse(
         queues=queues(run, windows),
         chains=chains(run, instances),
         chain_instances=instances,
+        chain_ledgers=chain_ledgers(timeline, instances),
         ledgers=late_ledgers(run),
         phases=marked,
         sleep=asleep,

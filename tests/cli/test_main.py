@@ -60,7 +60,7 @@ def test_every_option_has_help(name):
         ([], "Missing command.", "tracelens --help"),
         (
             ["reprot"],
-            "no such command: found 'reprot', expected one of report, simulate, serve",
+            f"no such command: found 'reprot', expected one of {', '.join(cli.COMMANDS)}",
             "did you mean `tracelens report`?",
         ),
         (["report"], "Missing argument 'LOG...'.", "tracelens report --help"),

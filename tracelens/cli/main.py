@@ -24,6 +24,8 @@ from tracelens.version import __version__
 
 COMMANDS: Final = {
     "report": "Read a run: what is wrong, where, and why.",
+    "explain": "Tell one late job from release to completion, and what to try.",
+    "cut": "Cut out a small log around a miss, a time or a mark.",
     "simulate": "Make a log from a task set.",
     "serve": "Open the page on a run, in a browser on this machine.",
 }

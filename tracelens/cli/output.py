@@ -1,5 +1,6 @@
 """Where results go: a file, or standard output for `-`."""
 
+import gzip
 import sys
 from collections.abc import Iterable
 from pathlib import Path
@@ -25,6 +26,17 @@ def write(target: str, chunks: Iterable[bytes]) -> None:
             file.writelines(chunks)
     except OSError as error:
         raise UsageError(f"cannot be written: {error.strerror}", place=target) from error
+
+
+def packed(target: str, data: bytes) -> bytes:
+    """Compressed as the name says, without a time stamp: the same run gives the same file."""
+    if target.endswith(".gz"):
+        return gzip.compress(data, mtime=0)
+    if target.endswith(".zst"):
+        import zstandard
+
+        return zstandard.compress(data)
+    return data
 
 
 def only_one_on_stdout(*targets: str | None) -> bool:

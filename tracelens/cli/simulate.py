@@ -1,13 +1,12 @@
 """`tracelens simulate`: make a log from a task set."""
 
-import gzip
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from tracelens.cli.options import time_ns
-from tracelens.cli.output import STDOUT, write
+from tracelens.cli.output import STDOUT, packed, write
 from tracelens.cli.progress import progress
 from tracelens.errors import UsageError
 
@@ -67,20 +66,9 @@ def simulate(
         if truth:
             say(f"writing what happened to {truth}")
             _write_truth(Path(truth), done.truth.tables(), done.log)
-        write(output, [_packed(output, text)])
+        write(output, [packed(output, text)])
     if output != STDOUT:
         click.echo(f"{output}: {done.events.height} events over {done.truth.span_ns / 1e9:g} s")
-
-
-def _packed(target: str, data: bytes) -> bytes:
-    """Compressed as the name says, without a time stamp: the same run gives the same file."""
-    if target.endswith(".gz"):
-        return gzip.compress(data, mtime=0)
-    if target.endswith(".zst"):
-        import zstandard
-
-        return zstandard.compress(data)
-    return data
 
 
 def _write_truth(folder: Path, tables: "dict[str, pl.DataFrame]", log: bytes) -> None:

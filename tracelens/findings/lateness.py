@@ -5,12 +5,14 @@ from collections.abc import Iterator
 import polars as pl
 
 from tracelens.findings import wording
-from tracelens.findings.thresholds import RESPONSE_SHARE
+from tracelens.findings.evidence import Evidence
+from tracelens.measures.usual import Ledger, ledgers_of
 from tracelens.model.results import Analysis, Finding
 
 
-def deadline_misses(analysis: Analysis) -> Iterator[Finding]:
+def deadline_misses(evidence: Evidence) -> Iterator[Finding]:
     """One finding a task with late jobs that are complete; the greatest lateness first."""
+    analysis = evidence.analysis
     worst = (
         _late(analysis, "complete")
         .group_by("task", maintain_order=True)
@@ -28,7 +30,7 @@ def deadline_misses(analysis: Analysis) -> Iterator[Finding]:
             row["release_ns"],
             response_ns,
             deadline_ns,
-            _culprit(analysis, row["job_id"], deadline_ns),
+            _culprit(evidence, row["job_id"], deadline_ns),
         )
         yield Finding(
             severity="error",
@@ -48,9 +50,13 @@ def deadline_misses(analysis: Analysis) -> Iterator[Finding]:
         )
 
 
-def open_late_jobs(analysis: Analysis) -> Iterator[Finding]:
-    """One finding a job that was late already when the log ended; the greatest lateness first."""
-    for row in _late(analysis, "open").to_dicts():
+def open_late_jobs(evidence: Evidence) -> Iterator[Finding]:
+    """One finding a task with jobs that were late already when the log ended: the latest of them.
+
+    The greatest lateness first.
+    """
+    worst = _late(evidence.analysis, "open").with_columns(open=pl.len().over("task"))
+    for row in worst.unique("task", keep="first", maintain_order=True).to_dicts():
         age_ns, deadline_ns = row["response_ns"], row["deadline_ns"]
         yield Finding(
             severity="error",
@@ -61,11 +67,13 @@ def open_late_jobs(analysis: Analysis) -> Iterator[Finding]:
                 row["release_ns"],
                 age_ns,
                 deadline_ns,
-                _culprit(analysis, row["job_id"], deadline_ns),
+                _culprit(evidence, row["job_id"], deadline_ns),
+                row["open"] - 1,
             ),
             at_ns=row["release_ns"],
             kind="open_late_job",
             numbers={
+                "jobs": row["open"],
                 "job": row["job"],
                 "job_id": row["job_id"],
                 "response_ns": age_ns,
@@ -75,22 +83,29 @@ def open_late_jobs(analysis: Analysis) -> Iterator[Finding]:
         )
 
 
-def near_deadlines(analysis: Analysis) -> Iterator[Finding]:
+def near_deadlines(evidence: Evidence) -> Iterator[Finding]:
     """One finding a task that missed nothing and came close; the closest first."""
+    analysis = evidence.analysis
     near = (
         analysis.tasks.filter(pl.col("deadline_misses") == 0)
         .with_columns(share=pl.col("response_max_ns") / pl.col("deadline_ns"))
-        .filter(pl.col("share") >= RESPONSE_SHARE)
+        .filter(pl.col("share") >= evidence.limits.response_share)
         .sort("share", descending=True, maintain_order=True)
     )
     jobs = analysis.timeline.jobs.lazy().select("job_id", "release_ns")
     worst = jobs.filter(pl.col("job_id").is_in(near["worst_job_id"].to_list())).collect()
     released = dict(zip(worst["job_id"], worst["release_ns"], strict=True))
+    ledgers = ledgers_of(analysis.timeline, near["worst_job_id"].to_list())
     for row in near.to_dicts():
         yield Finding(
             severity="warning",
             subject=row["task"],
-            text=wording.near_deadline(row["task"], row["response_max_ns"], row["deadline_ns"]),
+            text=wording.near_deadline(
+                row["task"],
+                row["response_max_ns"],
+                row["deadline_ns"],
+                _largest(ledgers[row["worst_job_id"]], row["deadline_ns"]),
+            ),
             at_ns=released[row["worst_job_id"]],
             kind="near_deadline",
             numbers={
@@ -101,8 +116,9 @@ def near_deadlines(analysis: Analysis) -> Iterator[Finding]:
         )
 
 
-def chain_misses(analysis: Analysis) -> Iterator[Finding]:
+def chain_misses(evidence: Evidence) -> Iterator[Finding]:
     """One finding a chain with late instances; in order of declaration."""
+    analysis = evidence.analysis
     longest = (
         analysis.chain_instances.filter(pl.col("late"))
         .sort("latency_ns", descending=True, maintain_order=True)
@@ -132,9 +148,9 @@ def chain_misses(analysis: Analysis) -> Iterator[Finding]:
         )
 
 
-def unseen_chains(analysis: Analysis) -> Iterator[Finding]:
+def unseen_chains(evidence: Evidence) -> Iterator[Finding]:
     """One finding a declared chain without an instance."""
-    for row in analysis.chains.filter(pl.col("instances") == 0).to_dicts():
+    for row in evidence.analysis.chains.filter(pl.col("instances") == 0).to_dicts():
         yield Finding(
             severity="note",
             subject=row["chain"],
@@ -156,17 +172,30 @@ def _late(analysis: Analysis, status: str) -> pl.DataFrame:
     )
 
 
-def _culprit(analysis: Analysis, job_id: int, deadline_ns: int) -> str:
-    """What to name as the cause: the largest entry that is not the job's own execution.
+def _culprit(evidence: Evidence, job_id: int, deadline_ns: int) -> str:
+    """What to name as the cause of one late job.
 
-    The execution itself, if it alone is longer than the deadline or there is nothing else.
+    What has grown most against the usual job of the task, if enough jobs in time tell what is
+    usual. Else the largest entry that is not the job's own execution; the execution, if it
+    alone is longer than the deadline or there is nothing else.
     """
-    entries = analysis.ledgers.filter(pl.col("job_id") == job_id).to_dicts()
-    own_ns = sum(entry["ns"] for entry in entries if entry["entry"] == "execution")
-    others = [entry for entry in entries if entry["entry"] != "execution"]
+    one = evidence.blame.late.get(job_id)
+    if one is not None and one.usual is not None:
+        for (entry, by, via), grown_ns in one.growth().items():
+            usual_ns = one.usual.get((entry, by, via), 0)
+            return wording.grown(entry, by, via, grown_ns + usual_ns, usual_ns, one.members)
+    entries = evidence.analysis.ledgers.filter(pl.col("job_id") == job_id)
+    told = entries.select("entry", "by", "via", "ns").to_dicts()
+    return _largest({(row["entry"], row["by"], row["via"]): row["ns"] for row in told}, deadline_ns)
+
+
+def _largest(ledger: Ledger, deadline_ns: int) -> str:
+    """The largest entry but the job's own execution; that, if it is too long or alone."""
+    own_ns = sum(ns for (entry, _, _), ns in ledger.items() if entry == "execution")
+    others = {key: ns for key, ns in ledger.items() if key[0] != "execution"}
     if own_ns > deadline_ns or (own_ns and not others):
         return wording.culprit("execution", None, None, own_ns)
     if not others:
         return ""
-    main = others[0]  # a ledger has its largest entry first
-    return wording.culprit(main["entry"], main["by"], main["via"], main["ns"])
+    main = max(others, key=lambda key: others[key])
+    return wording.culprit(*main, others[main])

@@ -5,13 +5,14 @@ from collections.abc import Iterator
 import polars as pl
 
 from tracelens.findings import wording
-from tracelens.findings.thresholds import HOLD_UP_SHARE
+from tracelens.findings.evidence import Evidence
 from tracelens.model.results import Analysis, Finding
 from tracelens.spans import LENGTH
 
 
-def deadlocks(analysis: Analysis) -> Iterator[Finding]:
+def deadlocks(evidence: Evidence) -> Iterator[Finding]:
     """One finding a deadlock, in order of time."""
+    analysis = evidence.analysis
     for row in analysis.timeline.deadlocks.to_dicts():
         yield Finding(
             severity="error",
@@ -23,13 +24,15 @@ def deadlocks(analysis: Analysis) -> Iterator[Finding]:
         )
 
 
-def inversions(analysis: Analysis) -> Iterator[Finding]:
+def inversions(evidence: Evidence) -> Iterator[Finding]:
     """One finding a victim and lock: unbounded inversions first, then bounded; longest first.
 
-    Unbounded ones (third parties ran) are warnings whatever they last. Bounded ones are what a
-    working lock protocol leaves: they are notes, from `HOLD_UP_SHARE` of the victim's deadline on.
+    Unbounded ones (third parties ran) are warnings from `hold_up_share` of the victim's deadline
+    on, or if it has none; shorter ones are notes. Bounded ones are what a working lock protocol
+    leaves: they are notes, from the same share on.
     """
-    deadlines = _deadlines(analysis)
+    analysis = evidence.analysis
+    deadlines = evidence.deadlines
     by_pair = (
         analysis.timeline.inversions.lazy()
         .with_columns(
@@ -47,6 +50,7 @@ def inversions(analysis: Analysis) -> Iterator[Finding]:
     )
     for row in by_pair.to_dicts():
         deadline_ns = deadlines.get(row["victim"])
+        long = deadline_ns is None or row["ns"] >= evidence.limits.hold_up_share * deadline_ns
         if row["unbounded"]:
             third, third_ns = _main_third_party(analysis, row["inversion_id"])
             text = wording.unbounded_inversion(
@@ -58,7 +62,7 @@ def inversions(analysis: Analysis) -> Iterator[Finding]:
                 third,
                 third_ns,
             )
-        elif deadline_ns is None or row["ns"] >= HOLD_UP_SHARE * deadline_ns:
+        elif long:
             text = wording.bounded_inversion(
                 row["victim"],
                 row["lock"],
@@ -70,7 +74,7 @@ def inversions(analysis: Analysis) -> Iterator[Finding]:
         else:
             continue
         yield Finding(
-            severity="warning" if row["unbounded"] else "note",
+            severity="warning" if row["unbounded"] and long else "note",
             subject=row["victim"],
             text=text,
             at_ns=row["start_ns"],
@@ -85,12 +89,13 @@ def inversions(analysis: Analysis) -> Iterator[Finding]:
         )
 
 
-def contentions(analysis: Analysis) -> Iterator[Finding]:
-    """One finding a task and lock with a wait of `HOLD_UP_SHARE` of the task's deadline or more.
+def contentions(evidence: Evidence) -> Iterator[Finding]:
+    """One finding a task and lock with a wait of `hold_up_share` of the task's deadline or more.
 
     Waits that are priority inversions are left to `inversions`. The longest wait first.
     """
-    deadlines = _deadlines(analysis)
+    analysis = evidence.analysis
+    deadlines = evidence.deadlines
     inverted = analysis.timeline.inversions.select(
         pl.col("victim", "lock").cast(pl.String)
     ).unique()
@@ -110,7 +115,7 @@ def contentions(analysis: Analysis) -> Iterator[Finding]:
     )
     for row in longest.to_dicts():
         deadline_ns = deadlines.get(row["task"])
-        if deadline_ns is None or row["ns"] < HOLD_UP_SHARE * deadline_ns:
+        if deadline_ns is None or row["ns"] < evidence.limits.hold_up_share * deadline_ns:
             continue
         yield Finding(
             severity="note",
@@ -127,11 +132,6 @@ def contentions(analysis: Analysis) -> Iterator[Finding]:
             kind="contention",
             numbers={"wait_ns": row["ns"], "deadline_ns": deadline_ns},
         )
-
-
-def _deadlines(analysis: Analysis) -> dict[str, int]:
-    declared = analysis.tasks.drop_nulls("deadline_ns")
-    return dict(zip(declared["task"], declared["deadline_ns"], strict=True))
 
 
 def _main_third_party(analysis: Analysis, inversion_id: int) -> tuple[str, int]:

@@ -1,28 +1,57 @@
 """Run every detector and put first what is worst."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from typing import Final
 
-from tracelens.findings import declared, lateness, locking, resources, trust
+from tracelens.findings import (
+    causes,
+    changes,
+    declared,
+    dispatch,
+    lateness,
+    locking,
+    lockorder,
+    resources,
+    trends,
+    trust,
+)
+from tracelens.findings.evidence import Evidence
+from tracelens.findings.thresholds import Limits
 from tracelens.model.results import Analysis, Finding
 
 SEVERITIES: Final = ("error", "warning", "note")
 """'error': a promise was broken in this run. 'warning': a threshold was crossed, or the log is
 damaged. 'note': worth knowing."""
 
-DETECTORS: Final[tuple[Callable[[Analysis], Iterator[Finding]], ...]] = (
+DETECTORS: Final[tuple[Callable[[Evidence], Iterator[Finding]], ...]] = (
     locking.deadlocks,
+    causes.main_cause,
     lateness.deadline_misses,
     lateness.open_late_jobs,
     lateness.chain_misses,
+    changes.interrupts,
+    changes.sections,
+    changes.executions,
     resources.stacks,
-    locking.inversions,
+    trends.stacks,
+    dispatch.priority_order,
+    dispatch.starvation,
     lateness.near_deadlines,
+    trends.responses,
+    locking.inversions,
+    dispatch.deferral,
+    lockorder.lock_orders,
+    lockorder.held_asleep,
+    dispatch.masked,
     resources.queues,
+    trends.queues,
+    trends.jitter,
     resources.core_loads,
     trust.damage,
+    changes.long_executions,
     locking.contentions,
     declared.hidden_activations,
+    resources.growing_stacks,
     lateness.unseen_chains,
     declared.without_deadline,
     declared.without_priority,
@@ -33,7 +62,12 @@ DETECTORS: Final[tuple[Callable[[Analysis], Iterator[Finding]], ...]] = (
 """In order of importance. Each yields its findings the largest first."""
 
 
-def find(analysis: Analysis) -> tuple[Finding, ...]:
-    """All findings about a run: by severity, then by detector, then the largest first."""
-    found = (finding for detect in DETECTORS for finding in detect(analysis))
+def find(analysis: Analysis, thresholds: Mapping[str, float] | None = None) -> tuple[Finding, ...]:
+    """All findings about a run: by severity, then by detector, then the largest first.
+
+    `thresholds` replaces some of `thresholds.Limits` by name. Raises `UsageError` for an unknown
+    one.
+    """
+    evidence = Evidence(analysis, Limits.of(thresholds or {}))
+    found = (finding for detect in DETECTORS for finding in detect(evidence))
     return tuple(sorted(found, key=lambda finding: SEVERITIES.index(finding.severity)))

@@ -5,12 +5,13 @@ from collections.abc import Iterator
 import polars as pl
 
 from tracelens.findings import wording
-from tracelens.findings.thresholds import COVERAGE, JOBS_FOR_P99
+from tracelens.findings.evidence import Evidence
 from tracelens.model.results import Analysis, Finding
 
 
-def damage(analysis: Analysis) -> Iterator[Finding]:
+def damage(evidence: Evidence) -> Iterator[Finding]:
     """Warnings: lost events, contradictions, unknown core time, lines that were not used."""
+    analysis = evidence.analysis
     quality = analysis.quality
     if quality.lost_events:
         yield _about_log(
@@ -28,7 +29,7 @@ def damage(analysis: Analysis) -> Iterator[Finding]:
         yield _about_log(
             "warning", "contradictions", text, quality.contradictions, first["start_ns"]
         )
-    if quality.coverage < COVERAGE:
+    if quality.coverage < evidence.limits.coverage:
         yield _about_log(
             "warning", "coverage", wording.coverage(quality.coverage), quality.coverage
         )
@@ -40,18 +41,22 @@ def damage(analysis: Analysis) -> Iterator[Finding]:
         yield _about_log("warning", "unused_lines", text, row["count"])
 
 
-def few_jobs(analysis: Analysis) -> Iterator[Finding]:
+def few_jobs(evidence: Evidence) -> Iterator[Finding]:
     """One note: the tasks with a deadline and too few judged jobs for a 99th percentile."""
+    analysis = evidence.analysis
     few = analysis.tasks.filter(
         pl.col("deadline_ns").is_not_null()
-        & pl.col("jobs").is_between(1, JOBS_FOR_P99, closed="left")
+        & pl.col("jobs").is_between(1, evidence.limits.jobs_for_p99, closed="left")
     )["task"].to_list()
     if few:
-        yield _about_log("note", "few_jobs", wording.few_jobs(few, JOBS_FOR_P99), len(few))
+        yield _about_log(
+            "note", "few_jobs", wording.few_jobs(few, round(evidence.limits.jobs_for_p99)), len(few)
+        )
 
 
-def remarks(analysis: Analysis) -> Iterator[Finding]:
+def remarks(evidence: Evidence) -> Iterator[Finding]:
     """Notes: where the log was mended, and what its reading remarked. The most frequent first."""
+    analysis = evidence.analysis
     mended = (
         analysis.timeline.repairs.group_by("reason", maintain_order=True)
         .agg(pl.len().alias("count"), pl.col("part", "line").first())

@@ -80,12 +80,22 @@ def worst_job(job: int, release_ns: int, response_ns: int, deadline_ns: int, cul
 
 
 def open_late(
-    task: str, job: int, release_ns: int, age_ns: int, deadline_ns: int, culprit: str
+    task: str,
+    job: int,
+    release_ns: int,
+    age_ns: int,
+    deadline_ns: int,
+    culprit: str,
+    others: int,
 ) -> str:
-    """A job that is late already and was not complete when the log ended."""
+    """A job that is late already and was not complete when the log ended, and how many like it."""
+    more = (
+        f" {count(others, 'more job')} of {task} {'was' if others == 1 else 'were'} open and late."
+    )
     return (
         f"Job {job} of {task}, released at {moment(release_ns)}, was not complete when the log "
         f"ended {duration(age_ns)} later; its deadline is {duration(deadline_ns)}{culprit}."
+        f"{more if others else ''}"
     )
 
 
@@ -93,9 +103,25 @@ def culprit(entry: str, by: str | None, via: str | None, ns: int) -> str:
     """The main entry of a ledger, as the end of a sentence about its job."""
     if entry == "execution":
         return f"; its own execution alone took {duration(ns)}"
-    what = {
+    return f"; the largest part of what held it up, {duration(ns)}, is {_doing(entry, by, via)}"
+
+
+def grown(entry: str, by: str | None, via: str | None, ns: int, usual_ns: int, members: int) -> str:
+    """The entry that has grown most against the usual, as the end of a sentence about a job."""
+    row = f" together with the {count(members - 1, 'job')} before it that it waited for"
+    return (
+        f"; what has grown most against its usual job{row if members > 1 else ''} is "
+        f"{_doing(entry, by, via)}: {duration(ns)}, usually "
+        f"{duration(usual_ns) if usual_ns else 'nothing'}"
+    )
+
+
+def _doing(entry: str, by: str | None, via: str | None) -> str:
+    if entry == "blocked":
+        return f"waiting for {by}, which holds {via}" if via else f"being held up by {by}"
+    return {
+        "execution": "its own execution",
         "interference": f"{by} running at a priority no lower",
-        "blocked": f"waiting for {by}, which holds {via}",
         "inversion": f"{by} running although it is lower and has no part in {via}",
         "deferred": f"{by} running although it is lower",
         "isr": f"the interrupt handler {by}",
@@ -106,16 +132,14 @@ def culprit(entry: str, by: str | None, via: str | None, ns: int) -> str:
         "switching": "the kernel's switching",
         "unknown": "time that the log does not show",
     }[entry]
-    if entry == "blocked" and via is None:
-        what = f"being held up by {by}"
-    return f"; the largest part of what held it up, {duration(ns)}, is {what}"
 
 
-def near_deadline(task: str, response_ns: int, deadline_ns: int) -> str:
-    """A task that was in time, but hardly."""
+def near_deadline(task: str, response_ns: int, deadline_ns: int, culprit: str) -> str:
+    """A task that was in time, but hardly, and what most of that response went to."""
     return (
         f"{task} met every deadline, but its longest response, {duration(response_ns)}, is "
-        f"{percent(response_ns / deadline_ns)} of its deadline of {duration(deadline_ns)}."
+        f"{percent(response_ns / deadline_ns)} of its deadline of {duration(deadline_ns)}"
+        f"{culprit}."
     )
 
 
@@ -221,17 +245,24 @@ def stack_thin(task: str, free: int, size: int) -> str:
 
 
 def stack_falling(task: str, free: int) -> str:
-    """A stack mark that still fell towards the end."""
+    """A stack mark that still fell towards the end, as it may by chance."""
     return (
         f"The stack of {task} still grew in the last third of the run: the {count(free, 'byte')} "
         f"left are no bound."
     )
 
 
-def core_load(core: str, load: float, low: float, high: float) -> str:
-    """A core with little or no time to spare."""
-    bounds = "" if low == high else f" (between {percent(low)} and {percent(high)})"
-    return f"The load of {_core(core)} is {percent(load)}{bounds}: {percent(1 - load)} is to spare."
+def core_load(
+    core: str, load: float, low: float, high: float, busiest: tuple[str, float] | None
+) -> str:
+    """A core with little or no time to spare; the bounds only if time is unknown."""
+    told = f"between {percent(low)} and {percent(high)}"
+    bounds = f" ({told})" if percent(low) != percent(high) else ""
+    most = f" Most of all takes {busiest[0]}: {percent(busiest[1])}." if busiest else ""
+    return (
+        f"The load of {_core(core)} is {percent(load)}{bounds}: {percent(1 - load)} is to "
+        f"spare.{most}"
+    )
 
 
 def peak_load(core: str, load: float, window_ns: int, at_ns: int) -> str:

@@ -117,7 +117,7 @@ class QueueTable(_Strict, frozen=True):
 
 
 class ChainTable(_Strict, frozen=True):
-    """[chains.NAME]"""
+    """[chains.NAME]. A stage is a task, an interrupt handler or a mark; `mark:WORD` surely one."""
 
     path: list[str]
     deadline_us: Number | None = None

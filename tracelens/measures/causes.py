@@ -11,10 +11,12 @@ The rule, for an occurrence E of the next stage. The first that fits holds.
    run that had begun (a release may be written late, after the handler), of a task the first job
    not yet complete, or, if that is not released yet, the one completed last.
 2. A mark or a handler on either side, where 1 does not apply: the last occurrence that had begun,
-   and each counts for one effect only, its first.
+   and each counts for one effect only, its first. Where both stages are the same mark, the last
+   one before.
 """
 
 from dataclasses import dataclass
+from typing import Final, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -33,8 +35,10 @@ class Stage:
     """The occurrences of one stage, in order. Places order the records of equal time.
 
     `kind` is 'task', 'isr' or 'mark'. Of a job `begin_place` and `end_place` say where its release
-    and its completion are recorded; of the others they are 0. Not `certain` are the occurrences
-    whose begin or end is not: they are kept, for what they did is not to be laid to another one.
+    and its completion are recorded; of the others they are 0. `job` is the job at work, of a mark
+    the one that wrote it, −1 for none; `done_ns` is when that work ended. Not `certain` are the
+    occurrences whose begin or end is not: they are kept, for what they did is not to be laid to
+    another one.
     """
 
     name: str
@@ -43,6 +47,8 @@ class Stage:
     end_ns: Integers
     begin_place: Integers
     end_place: Integers
+    job: Integers
+    done_ns: Integers
     certain: npt.NDArray[np.bool_]
     complete: npt.NDArray[np.bool_]
 
@@ -61,13 +67,23 @@ class Stage:
             job = job + over
 
 
+MARK: Final = "mark:"
+"""Before a stage's name: the mark of that word, whatever else is called so."""
+
+
 def stage(run: Timeline, name: str) -> Stage:
-    """The occurrences of a task, of an interrupt handler, or else of a marked word."""
+    """The occurrences of a task, of an interrupt handler, or else of a marked word.
+
+    `mark:WORD` is always the mark.
+    """
+    if name.startswith(MARK):
+        return _of_mark(run, name.removeprefix(MARK))
     if any(task.name == name for task in run.system.tasks):
         kind = "task"
         rows = of_name(run.jobs, "task", name).select(
             begin="release_ns",
             end="end_ns",
+            job="job_id",
             begin_place=_place("release_part", "release_line"),
             end_place=_place("end_part", "end_line"),
             certain=pl.col("status") != "excluded",
@@ -76,17 +92,17 @@ def stage(run: Timeline, name: str) -> Stage:
     elif any(isr.name == name for isr in run.system.isrs):
         kind = "isr"
         runs = of_name(run.isr_runs, "isr", name).sort("start_ns", maintain_order=True)
-        rows = runs.select(begin="start_ns", end="end_ns", certain="complete", complete="complete")
-    else:
-        kind = "mark"
-        rows = (
-            run.log.events.lazy()
-            .filter((pl.col("event") == "mark") & (pl.col("subject").cast(pl.String) == name))
-            .select(begin="time_ns", end="time_ns", certain=pl.lit(True), complete=pl.lit(True))
-            .collect()
+        rows = runs.select(
+            begin="start_ns",
+            end="end_ns",
+            job=pl.lit(-1, pl.Int64),
+            begin_place=pl.lit(0, pl.Int64),
+            end_place=pl.lit(0, pl.Int64),
+            certain="complete",
+            complete="complete",
         )
-    if kind != "task":
-        rows = rows.with_columns(begin_place=pl.lit(0, pl.Int64), end_place=pl.lit(0, pl.Int64))
+    else:
+        return _of_mark(run, name)
     return Stage(
         name=name,
         kind=kind,
@@ -94,9 +110,45 @@ def stage(run: Timeline, name: str) -> Stage:
         end_ns=rows["end"].to_numpy(),
         begin_place=rows["begin_place"].to_numpy(),
         end_place=rows["end_place"].to_numpy(),
+        job=rows["job"].to_numpy(),
+        done_ns=rows["end"].to_numpy(),
         certain=rows["certain"].to_numpy(),
         complete=rows["complete"].to_numpy(),
     )
+
+
+def _of_mark(run: Timeline, word: str) -> Stage:
+    marks = (
+        run.log.events.lazy()
+        .filter((pl.col("event") == "mark") & (pl.col("subject").cast(pl.String) == word))
+        .select("time_ns", "core", place=_place("part", "line"))
+        .collect()
+    )
+    at, place = marks["time_ns"].to_numpy(), marks["place"].to_numpy()
+    job, done = _writers(run, at, marks["core"].to_numpy(), place)
+    none, all_ = np.zeros(len(at), np.int64), np.ones(len(at), np.bool_)
+    return Stage(word, "mark", at, at, none, none, job, np.maximum(done, at), all_, all_)
+
+
+def _writers(
+    run: Timeline, at: Integers, core: npt.NDArray[np.uint8], place: Integers
+) -> tuple[Integers, Integers]:
+    """The job of the task that had the core at each moment, −1 if none had, and its end."""
+    job, end = np.full(len(at), -1, np.int64), at.copy()
+    for number in np.unique(core):
+        on_it = run.occupancy.filter(pl.col("core") == number).sort("start_ns")
+        begun = np.searchsorted(on_it["start_ns"].to_numpy(), at, side="right") - 1
+        there = np.flatnonzero((core == number) & (begun >= 0))
+        who = on_it["who"].gather(begun[there]).cast(pl.String).to_numpy()
+        for task in {one.name for one in run.system.tasks} & set(who.tolist()):
+            jobs = stage(run, task)
+            wrote = there[who == task]
+            work = jobs.at_work(at[wrote], place[wrote])
+            wrote, work = wrote[work >= 0], work[work >= 0]
+            under_way = jobs.end_ns[work] >= at[wrote]
+            job[wrote[under_way]] = jobs.job[work[under_way]]
+            end[wrote[under_way]] = jobs.end_ns[work[under_way]]
+    return job, end
 
 
 def causes(run: Timeline, acts: pl.DataFrame, cause: Stage, effect: Stage) -> Integers:
@@ -115,7 +167,9 @@ def causes(run: Timeline, acts: pl.DataFrame, cause: Stage, effect: Stage) -> In
 
 
 def _last_begun(cause: Stage, effect: Stage) -> Integers:
-    found = np.searchsorted(cause.begin_ns, effect.begin_ns, side="right") - 1
+    # From a mark to the next of the same word, the cause is the one before.
+    side: Literal["left", "right"] = "left" if cause.name == effect.name else "right"
+    found = np.searchsorted(cause.begin_ns, effect.begin_ns, side=side) - 1
     first = np.concatenate(([True], found[1:] != found[:-1])) if len(found) else found == 0
     return np.where(first, found, -1)
 

@@ -73,21 +73,27 @@ def _follow(run: Timeline, done: pl.DataFrame, chain: Chain) -> pl.DataFrame:
 
 
 def _table(chain: Chain, stages: list[Stage], reached: list[np.ndarray]) -> pl.DataFrame:
-    begins = [
-        pl.Series(str(i), one.begin_ns[rows], pl.Int64)
-        for i, (one, rows) in enumerate(zip(stages, reached, strict=True))
-    ]
+    begins, dones, jobs = (
+        [
+            pl.Series(f"{field}_{i}", getattr(one, field)[rows], pl.Int64)
+            for i, (one, rows) in enumerate(zip(stages, reached, strict=True))
+        ]
+        for field in ("begin_ns", "done_ns", "job")
+    )
     latency = pl.col("end_ns") - pl.col("start_ns")
     late = pl.lit(None) if chain.deadline_ns is None else latency > chain.deadline_ns
     return conform(
-        pl.DataFrame(begins)
+        pl.DataFrame([*begins, *dones, *jobs])
         .select(
             chain=pl.lit(chain.name),
-            start_ns=pl.col("0"),
+            start_ns=pl.col("begin_ns_0"),
             end_ns=pl.Series(stages[-1].end_ns[reached[-1]], dtype=pl.Int64),
             stage_ns=pl.concat_list([column.name for column in begins]),
+            stage_end_ns=pl.concat_list([column.name for column in dones]),
+            stage_job=pl.concat_list(pl.col(column.name).replace(-1, None) for column in jobs),
         )
         .with_columns(latency_ns=latency, late=late)
-        .sort("end_ns", maintain_order=True),
+        .sort("end_ns", maintain_order=True)
+        .with_columns(instance=pl.int_range(1, pl.len() + 1, dtype=pl.Int64)),
         CHAIN_INSTANCES,
     )

@@ -31,12 +31,15 @@ ENTRIES: Final = (
     "switching",
 )
 """Entries of a job's ledger. 'blocked' covers both waiting for a lock and push-through."""
+CHAIN_ENTRIES: Final = (*ENTRIES, "hand_over")
+"""Entries of a chain's ledger: a stage's own, and the time from its end to the next begin."""
 JOB_STATUS: Final = ("complete", "open", "excluded", "aborted")
 INVERSION_KINDS: Final = ("direct", "push_through", "ceiling")
 
 State = pl.Enum(STATES)
 Occupant = pl.Enum(OCCUPANTS)
 Entry = pl.Enum(ENTRIES)
+ChainEntry = pl.Enum(CHAIN_ENTRIES)
 JobStatus = pl.Enum(JOB_STATUS)
 InversionKind = pl.Enum(INVERSION_KINDS)
 

@@ -4,7 +4,7 @@ from typing import Final
 
 import polars as pl
 
-from tracelens.model.columns import SPAN, Column, Entry, Table
+from tracelens.model.columns import SPAN, ChainEntry, Column, Entry, Table
 
 
 def _statistics(prefix: str, what: str, *names: str) -> dict[str, Column]:
@@ -114,10 +114,30 @@ CHAIN_INSTANCES = Table(
     "one complete instance of a chain",
     {
         "chain": (pl.String, ""),
+        "instance": (pl.Int64, "number within its chain, from 1, in order of its end"),
         **SPAN,
         "latency_ns": (pl.Int64, ""),
         "late": (pl.Boolean, "null if the chain has no deadline"),
         "stage_ns": (pl.List(pl.Int64), "when each stage began, in order of the path"),
+        "stage_end_ns": (
+            pl.List(pl.Int64),
+            "when each stage's work was done: of a mark that of the job that wrote it",
+        ),
+        "stage_job": (pl.List(pl.Int64), "the job at work; null for a handler"),
+    },
+)
+CHAIN_LEDGERS = Table(
+    "one ledger entry of one stage of an instance that was late, or its chain's slowest, summed",
+    {
+        "chain": (pl.String, ""),
+        "instance": (pl.Int64, ""),
+        "position": (pl.Int64, "the stage's place in the path, from 0"),
+        "stage": (pl.String, ""),
+        "from_ns": (pl.Int64, "when the stage's part of the latency begins"),
+        "entry": (ChainEntry, "of the stage's own ledger, or the hand-over to the next stage"),
+        "by": (pl.String, ""),
+        "via": (pl.String, ""),
+        "ns": (pl.Int64, ""),
     },
 )
 LEDGERS = Table(
@@ -178,6 +198,7 @@ MEASURED: Final = {
     "queues": QUEUE_SUMMARY,
     "chains": CHAIN_SUMMARY,
     "chain_instances": CHAIN_INSTANCES,
+    "chain_ledgers": CHAIN_LEDGERS,
     "ledgers": LEDGERS,
     "phases": PHASES,
     "sleep": SLEEP,

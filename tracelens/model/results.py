@@ -105,6 +105,7 @@ class Analysis:
     queues: pl.DataFrame
     chains: pl.DataFrame
     chain_instances: pl.DataFrame
+    chain_ledgers: pl.DataFrame
     ledgers: pl.DataFrame
     phases: pl.DataFrame
     sleep: pl.DataFrame

@@ -90,7 +90,14 @@ class Listing:
     items: tuple[str, ...]
 
 
-Block = Table | Paragraph | Listing
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """Lines that stand under each other exactly: a picture made of characters."""
+
+    lines: tuple[str, ...]
+
+
+Block = Table | Paragraph | Listing | Drawing
 
 
 @dataclass(frozen=True, slots=True)

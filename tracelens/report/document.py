@@ -22,7 +22,7 @@ def document(analysis: Analysis) -> Document:
 
     Names are as in the log: each renderer makes safe what it prints.
     """
-    late = (lateness.late_jobs, lateness.deadlocks, lateness.inversions)
+    late = (lateness.late_jobs, lateness.late_chains, lateness.deadlocks, lateness.inversions)
     sections = [section for make in late if (section := make(analysis))]
     return Document(
         title=_title(analysis),

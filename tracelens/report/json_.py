@@ -26,7 +26,8 @@ def chunks(analysis: Analysis) -> Iterator[bytes]:
     yield b'{"schema":' + msgspec.json.encode(SCHEMA)
     yield b',\n"log":' + msgspec.json.encode(_log(analysis))
     for key, shape in _SHAPES.items():
-        yield from _rows(key, getattr(analysis, key).select(shape))
+        frame = _with_worst(analysis) if key == "chains" else getattr(analysis, key)
+        yield from _rows(key, frame.select(shape))
     yield from _rows("misses", _misses(analysis))
     yield b',\n"inversions":' + _lines(_inversions(analysis))
     yield from _rows("deadlocks", analysis.timeline.deadlocks.select(_DEADLOCK))
@@ -121,7 +122,7 @@ _SHAPES: Final[dict[str, tuple[pl.Expr | str, ...]]] = {
         *("path", "instances"),
         _statistics("latency", *_SIX),
         _us("deadline_ns").alias("deadline_us"),
-        "deadline_misses",
+        *("deadline_misses", "worst"),
     ),
 }
 """Key of the document, which is also the table of the analysis → what an element is made of."""
@@ -178,6 +179,31 @@ def _misses(analysis: Analysis) -> pl.DataFrame:
             "ledger",
         )
     )
+
+
+def _with_worst(analysis: Analysis) -> pl.DataFrame:
+    """The chains, with the slowest instance of each: where its latency went, stage by stage."""
+    stages = (
+        analysis.chain_ledgers.group_by(
+            "chain", "instance", "position", "stage", maintain_order=True
+        )
+        .agg(
+            us=pl.col("ns").sum() / NS_PER_US,
+            ledger=pl.struct("entry", "by", "via", _us("ns").alias("us")),
+        )
+        .group_by("chain", "instance", maintain_order=True)
+        .agg(stages=pl.struct("stage", "us", "ledger"))
+    )
+    worst = selection.slowest_instances(analysis).join(stages, on=["chain", "instance"], how="left")
+    shown = worst.select(
+        "chain",
+        worst=pl.struct(
+            _us("start_ns").alias("start_us"),
+            _us("latency_ns").alias("latency_us"),
+            pl.col("stages").fill_null(pl.lit(pl.Series([[]], dtype=stages.schema["stages"]))),
+        ),
+    )
+    return analysis.chains.join(shown, on="chain", how="left", maintain_order="left")
 
 
 def _inversions(analysis: Analysis) -> list[dict[str, Any]]:

@@ -6,7 +6,7 @@ import polars as pl
 
 from tracelens.model.results import Analysis
 from tracelens.report import selection
-from tracelens.report.blocks import Block, Column, Paragraph, Section
+from tracelens.report.blocks import Block, Column, Paragraph, Section, Table
 from tracelens.report.rows import MOST_ROWS, left_out, table
 
 WORST: Final = 8
@@ -17,6 +17,11 @@ UNBOUNDED: Final = (
     "the part in which less urgent tasks that own none of these locks ran; the rest is bounded by "
     "the owners' critical sections"
 )
+
+LEAST_SHARE: Final = 0.01
+"""Of a chain's latency: smaller entries are not shown one by one."""
+
+HAND_OVER: Final = "the stage's work was done, and the next stage had not begun"
 
 ENTRY_MEANS: Final = {
     "execution": "it ran",
@@ -90,6 +95,75 @@ def _accounts(analysis: Analysis, late: pl.DataFrame) -> tuple[Block, ...]:
         listed,
         Paragraph(f"{words}."),
     )
+
+
+def late_chains(analysis: Analysis) -> Section | None:
+    """Where the latency of the slowest instance of each late chain went, stage by stage."""
+    late = analysis.chains.filter(pl.col("deadline_misses") > 0).select("chain")
+    slowest = late.join(
+        selection.slowest_instances(analysis), on="chain", maintain_order="left"
+    ).head(WORST // 2)
+    if slowest.is_empty():
+        return None
+    entries = (
+        slowest.select("chain", "instance", "latency_ns")
+        .join(analysis.chain_ledgers, on=["chain", "instance"], maintain_order="left_right")
+        .with_columns(
+            pl.col("entry").cast(pl.String).str.replace("_", "-"),
+            share=pl.col("ns") / pl.col("latency_ns"),
+        )
+    )
+    told = left_out(slowest.height, late.height, "late chains", "first")
+    return Section(
+        "Late chains, by stage",
+        (
+            Paragraph("Where the latency of the slowest instance of each late chain went:"),
+            _stages(entries, told),
+            _shares(entries.filter(pl.col("share") >= LEAST_SHARE)),
+            Paragraph(f"hand-over: {HAND_OVER}."),
+        ),
+    )
+
+
+def _stages(entries: pl.DataFrame, note: str) -> Table:
+    summed = (
+        entries.group_by("chain", "position", "stage", maintain_order=True)
+        .agg(pl.col("from_ns").first(), pl.col("ns", "share").sum())
+        .with_columns(_once("chain"))
+    )
+    return table(
+        summed,
+        {
+            "chain": Column("chain"),
+            "stage": Column("stage"),
+            "from_ns": Column("from", "moment"),
+            "ns": Column("time", "time"),
+            "share": Column("share", "share"),
+        },
+        note=note,
+    )
+
+
+def _shares(entries: pl.DataFrame) -> Table:
+    return table(
+        entries.with_columns(_once("chain", "position", shown="stage")),
+        {
+            "stage": Column("stage"),
+            "entry": Column("entry"),
+            "by": Column("by"),
+            "via": Column("via"),
+            "ns": Column("time", "time"),
+            "share": Column("share", "share"),
+        },
+        note="Entries of less than 1 % of the latency are left out; --json has all.",
+    )
+
+
+def _once(*of: str, shown: str | None = None) -> pl.Expr:
+    """A column that says a thing in its first row only."""
+    column = shown or of[0]
+    first = pl.struct(of).is_first_distinct()
+    return pl.when(first).then(column).otherwise(pl.lit("")).alias(column)
 
 
 def inversions(analysis: Analysis) -> Section | None:

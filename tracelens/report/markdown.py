@@ -1,4 +1,4 @@
-"""A document as Markdown with tables, for a review or the summary of a job."""
+"""A document as Markdown with tables, for a review or a job's summary."""
 
 import re
 from typing import Final
@@ -35,6 +35,8 @@ def _remark(remark: blocks.Remark) -> str:
 def _block(block: blocks.Block) -> list[str]:
     if isinstance(block, blocks.Paragraph):
         return [_safe(block.text)]
+    if isinstance(block, blocks.Drawing):
+        return ["```text", *map(plain, block.lines), "```"]
     if isinstance(block, blocks.Listing):
         return [f"- {_safe(item)}" for item in block.items]
     shown = block.shown()

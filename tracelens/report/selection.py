@@ -5,6 +5,13 @@ import polars as pl
 from tracelens.model.results import Analysis
 
 
+def slowest_instances(analysis: Analysis) -> pl.DataFrame:
+    """The slowest instance of each chain that has one: columns of `CHAIN_INSTANCES`."""
+    return analysis.chain_instances.sort("latency_ns", descending=True, maintain_order=True).unique(
+        "chain", keep="first", maintain_order=True
+    )
+
+
 def late_jobs(analysis: Analysis) -> pl.DataFrame:
     """The late jobs in order of release: columns of `model.tables.JOBS`, and `lateness_ns`."""
     late = analysis.timeline.jobs.filter("late")

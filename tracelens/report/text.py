@@ -28,7 +28,7 @@ _RULE_UNDER_HEAD: Final = Box("    \n    \n ── \n    \n    \n    \n    \n   
 
 _ASCII: Final = str.maketrans(
     {"µ": "u", "–": "-", "−": "-", "→": ">", "·": ",", "×": "x", "…": "...", "─": "-"}
-    | {"■": "!", "▲": "?", "●": "-", "≥": ">=", "≤": "<="}
+    | {"↑": "^", "↓": "v", "■": "!", "▲": "?", "●": "-", "≥": ">=", "≤": "<="}
 )
 
 
@@ -66,6 +66,9 @@ def _parts(document: blocks.Document) -> list[tuple[RenderableType, int | None]]
 def _block(block: blocks.Block) -> list[tuple[RenderableType, int | None]]:
     if isinstance(block, blocks.Paragraph):
         return [(_safe(block.text), WIDEST)]
+    if isinstance(block, blocks.Drawing):
+        drawn = [Text(plain(line), no_wrap=True) for line in block.lines]
+        return [(line, None) for line in drawn]
     if isinstance(block, blocks.Listing):
         return [(_hanging([("·", item) for item in block.items]), WIDEST)]
     if not block.note:

@@ -1,0 +1,104 @@
+"""What to cut around: a late job, a time, a mark, or all that lies between two times."""
+
+from dataclasses import dataclass
+
+import polars as pl
+
+from tracelens.errors import UsageError
+from tracelens.model.results import Timeline
+from tracelens.units import NS_PER_MS
+
+AROUND_NS = 10 * NS_PER_MS
+"""What is kept before and after, at most, where nothing else is asked for."""
+
+
+@dataclass(frozen=True, slots=True)
+class Aim:
+    """The time [start_ns, end_ns) to keep, and the jobs in it that must read the same.
+
+    `jobs` are numbers of the whole run's table of jobs; `margin_ns` is kept before and after.
+    """
+
+    start_ns: int
+    end_ns: int
+    jobs: tuple[int, ...]
+    margin_ns: int
+    what: str
+
+
+def around_miss(run: Timeline, number: int, margin_ns: int | None = None) -> Aim:
+    """The `number`-th worst miss, 1 for the job that was late by most.
+
+    The margin is as long as the job's response, 10 ms at most, if none is given. Raises
+    `UsageError` if there are not so many misses.
+    """
+    late = (
+        run.jobs.filter("late")
+        .with_columns(lateness=pl.col("response_ns") - pl.col("deadline_ns"))
+        .sort("release_ns", "job_id")
+        .sort("lateness", descending=True, maintain_order=True)
+    )
+    if not 1 <= number <= late.height:
+        found = f"expected 1 to {late.height}" if late.height else "expected a log with misses"
+        raise UsageError(
+            f"no such miss: found {number}, {found}",
+            hint="misses count from the one that was late by most; "
+            "--from and --to, --around or --mark cut at another place",
+        )
+    job = late.row(number - 1, named=True)
+    return Aim(
+        start_ns=job["release_ns"],
+        end_ns=job["end_ns"],
+        jobs=(job["job_id"],),
+        margin_ns=min(job["response_ns"], AROUND_NS) if margin_ns is None else margin_ns,
+        what=f"{job['task']} {job['job']}",
+    )
+
+
+def between(run: Timeline, start_ns: int, end_ns: int, margin_ns: int | None = None) -> Aim:
+    """All from `start_ns` up to `end_ns`; the jobs released and completed within read the same."""
+    if not 0 <= start_ns < end_ns <= run.span_ns:
+        raise UsageError(
+            f"no such time in this run: found {start_ns} ns to {end_ns} ns, expected a begin "
+            f"before an end, both within 0 ns to {run.span_ns} ns",
+            hint="times count from the first event of the log",
+        )
+    inside = (pl.col("release_ns") >= start_ns) & (pl.col("end_ns") <= end_ns)
+    return Aim(start_ns, end_ns, _judged(run, inside), margin_ns or 0, "the jobs in it")
+
+
+def around_time(run: Timeline, at_ns: int, margin_ns: int | None = None) -> Aim:
+    """A moment; the jobs under way at it read the same, and are kept whole."""
+    if not 0 <= at_ns <= run.span_ns:
+        raise UsageError(
+            f"no such time in this run: found {at_ns} ns, expected 0 ns to {run.span_ns} ns",
+            hint="times count from the first event of the log",
+        )
+    jobs = _judged(run, (pl.col("release_ns") <= at_ns) & (pl.col("end_ns") >= at_ns))
+    under_way = run.jobs[list(jobs)]
+    return Aim(
+        start_ns=min([at_ns, *under_way["release_ns"]]),
+        end_ns=max([at_ns, *under_way["end_ns"]]),
+        jobs=jobs,
+        margin_ns=AROUND_NS if margin_ns is None else margin_ns,
+        what="the jobs under way there",
+    )
+
+
+def around_mark(run: Timeline, word: str, margin_ns: int | None = None) -> Aim:
+    """The first time that the application marked `word`. Raises `UsageError` if it never did."""
+    marks = run.log.events.filter(pl.col("event") == "mark")
+    words = marks["subject"].cast(pl.String)
+    at = marks.filter(words == word)["time_ns"]
+    if at.is_empty():
+        told = ", ".join(words.unique().sort().head(8)) or "none"
+        raise UsageError(
+            f"no such mark: found {word}, expected one of the log's marks ({told})",
+            hint="firmware marks a point with `mark WORD`",
+        )
+    return around_time(run, at[0], margin_ns)
+
+
+def _judged(run: Timeline, which: pl.Expr) -> tuple[int, ...]:
+    judged = run.jobs.filter(which & pl.col("status").is_in(["complete", "open"]))
+    return tuple(judged["job_id"].to_list())
