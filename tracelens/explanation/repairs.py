@@ -95,7 +95,7 @@ def _protocol(told: Told, part: Row) -> Repair:
     own_ns = 0
     for wait in told.waits:
         if wait.lock == lock:
-            chain |= {wait.lock}
+            chain |= {link.lock for link in all_waits(wait)}
             own_ns = max([own_ns, *(holder.own_ns for holder in wait.holders)])
     protocols = {known.name: known.protocol for known in told.run.system.locks}
     bare = sorted(name for name in chain if protocols.get(name) in (None, "none"))

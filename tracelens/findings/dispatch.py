@@ -20,7 +20,8 @@ _MOST = 200
 def starvation(evidence: Evidence) -> Iterator[Finding]:
     """Tasks that were ready, once, for longer than their deadline, without running.
 
-    Without a deadline the period counts, without either `starving_run_share` of the run.
+    Without a deadline the period counts; without either `starving_run_share` of the run, and then
+    it is a note, for nobody said that it is late.
     """
     run = evidence.analysis.timeline
     start_ns, end_ns = evidence.analysis.window
@@ -33,8 +34,9 @@ def starvation(evidence: Evidence) -> Iterator[Finding]:
         longest = of_task.row(0, named=True)
         shares = _meanwhile(evidence, str(task), of_task.head(1))[0]
         ran = shares.most_common(1)
+        promised = evidence.deadlines.get(str(task)) or periods.get(str(task))
         yield Finding(
-            severity="warning",
+            severity="warning" if promised else "note",
             subject=str(task),
             text=wording.starved(
                 str(task),

@@ -93,9 +93,10 @@ def sections(analysis: Analysis, limits: Limits) -> list[Growth]:
 def interrupts(analysis: Analysis, limits: Limits) -> list[Growth]:
     """Handlers with a load far above their usual in some part of the run; the highest each."""
     start_ns, end_ns = analysis.window
+    seen_whole = analysis.timeline.isr_runs.filter("complete")
     grown = []
     for isr in analysis.isrs.filter(pl.col("count") > 0)["isr"]:
-        runs = of_name(analysis.timeline.isr_runs, "isr", isr).sort("start_ns")
+        runs = of_name(seen_whole, "isr", isr).sort("start_ns")
         begins = runs["start_ns"].to_numpy()
         taken = np.concatenate(([0], np.cumsum(runs["own_ns"].to_numpy())))
         found = []

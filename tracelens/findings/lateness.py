@@ -173,29 +173,30 @@ def _late(analysis: Analysis, status: str) -> pl.DataFrame:
 
 
 def _culprit(evidence: Evidence, job_id: int, deadline_ns: int) -> str:
-    """What to name as the cause of one late job.
+    """What to name as the cause of one late job, with those before it that it waited for.
 
-    What has grown most against the usual job of the task, if enough jobs in time tell what is
-    usual. Else the largest entry that is not the job's own execution; the execution, if it
-    alone is longer than the deadline or there is nothing else.
+    What has grown most against the usual job of the task, if that is known and if it grew by
+    `growth_share` of the lateness. Else the largest part.
     """
     one = evidence.blame.late.get(job_id)
-    if one is not None and one.usual is not None:
-        for (entry, by, via), grown_ns in one.growth().items():
-            usual_ns = one.usual.get((entry, by, via), 0)
-            return wording.grown(entry, by, via, grown_ns + usual_ns, usual_ns, one.members)
-    entries = evidence.analysis.ledgers.filter(pl.col("job_id") == job_id)
-    told = entries.select("entry", "by", "via", "ns").to_dicts()
-    return _largest({(row["entry"], row["by"], row["via"]): row["ns"] for row in told}, deadline_ns)
+    if one is None:
+        return ""
+    growth = one.growth() if one.usual is not None else {}
+    for (entry, by, via), grown_ns in growth.items():
+        if grown_ns < evidence.limits.growth_share * one.lateness_ns:
+            break
+        usual_ns = (one.usual or {}).get((entry, by, via), 0)
+        return wording.grown(entry, by, via, grown_ns + usual_ns, usual_ns, one.members)
+    return _largest(one.ledger, deadline_ns * one.members, one.members)
 
 
-def _largest(ledger: Ledger, deadline_ns: int) -> str:
+def _largest(ledger: Ledger, deadline_ns: int, members: int = 1) -> str:
     """The largest entry but the job's own execution; that, if it is too long or alone."""
     own_ns = sum(ns for (entry, _, _), ns in ledger.items() if entry == "execution")
     others = {key: ns for key, ns in ledger.items() if key[0] != "execution"}
     if own_ns > deadline_ns or (own_ns and not others):
-        return wording.culprit("execution", None, None, own_ns)
+        return wording.culprit("execution", None, None, own_ns, members)
     if not others:
         return ""
     main = max(others, key=lambda key: others[key])
-    return wording.culprit(*main, others[main])
+    return wording.culprit(*main, others[main], members)

@@ -96,6 +96,9 @@ class Limits:
     order_ratio: float = _limit(
         2.0, "deadline of the task that goes first / own deadline; common practice"
     )
+    growth_share: float = _limit(
+        0.25, "growth of one ledger entry / lateness, from which on it is named; common practice"
+    )
     cause_share: float = _limit(
         0.40, "share of all lateness from which on one cause is named for it; common practice"
     )

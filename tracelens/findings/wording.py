@@ -99,20 +99,33 @@ def open_late(
     )
 
 
-def culprit(entry: str, by: str | None, via: str | None, ns: int) -> str:
-    """The main entry of a ledger, as the end of a sentence about its job."""
+def culprit(entry: str, by: str | None, via: str | None, ns: int, members: int = 1) -> str:
+    """The main entry of a ledger, as the end of a sentence about its job.
+
+    The ledger may be that of `members` jobs in a row, of which each waited for the one before.
+    """
     if entry == "execution":
-        return f"; its own execution alone took {duration(ns)}"
-    return f"; the largest part of what held it up, {duration(ns)}, is {_doing(entry, by, via)}"
+        return f"; its own execution alone{_row(members)} took {duration(ns)}"
+    return (
+        f"; the largest part of what held it up{_row(members)}, {duration(ns)}, is "
+        f"{_doing(entry, by, via)}"
+    )
 
 
 def grown(entry: str, by: str | None, via: str | None, ns: int, usual_ns: int, members: int) -> str:
     """The entry that has grown most against the usual, as the end of a sentence about a job."""
-    row = f" together with the {count(members - 1, 'job')} before it that it waited for"
     return (
-        f"; what has grown most against its usual job{row if members > 1 else ''} is "
+        f"; what has grown most against its usual job{_row(members)} is "
         f"{_doing(entry, by, via)}: {duration(ns)}, usually "
         f"{duration(usual_ns) if usual_ns else 'nothing'}"
+    )
+
+
+def _row(members: int) -> str:
+    return (
+        f", with the {count(members - 1, 'job')} before it that it waited for"
+        if members > 1
+        else ""
     )
 
 
