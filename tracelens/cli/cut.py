@@ -13,7 +13,9 @@ from tracelens.errors import UsageError
 @click.option(
     "-o", "--output", required=True, metavar="SMALL", help="The cut; .gz and .zst compress it."
 )
-@click.option("--miss", type=int, metavar="K", help="Around the K-th worst miss; 1 by default.")
+@click.option(
+    "--miss", type=int, metavar="K", help="Around the K-th late job; without, the one late by most."
+)
 @click.option(
     "--from", "start_ns", callback=options.time_ns, metavar="A", help="From here: 1.5s, 250us."
 )
@@ -81,7 +83,7 @@ def cut(
         elif mark is not None:
             aim = cutting.around_mark(run, mark, margin_ns)
         else:
-            aim = cutting.around_miss(run, 1 if miss is None else miss, margin_ns)
+            aim = cutting.around_miss(run, miss, margin_ns)
         piece = cutting.cut_out(run, aim, redact=redact)
         write(output, [packed(output, piece.text)])
     if output == STDOUT:

@@ -26,26 +26,23 @@ class Aim:
     what: str
 
 
-def around_miss(run: Timeline, number: int, margin_ns: int | None = None) -> Aim:
-    """The `number`-th worst miss, 1 for the job that was late by most.
+def around_miss(run: Timeline, number: int | None = None, margin_ns: int | None = None) -> Aim:
+    """The `number`-th late job in order of release, 1 for the first; without, the one late by most.
 
     The margin is as long as the job's response, 10 ms at most, if none is given. Raises
     `UsageError` if there are not so many misses.
     """
-    late = (
-        run.jobs.filter("late")
-        .with_columns(lateness=pl.col("response_ns") - pl.col("deadline_ns"))
-        .sort("release_ns", "job_id")
-        .sort("lateness", descending=True, maintain_order=True)
-    )
-    if not 1 <= number <= late.height:
+    late = run.jobs.filter("late").sort("release_ns", "job_id")
+    if not 1 <= (1 if number is None else number) <= late.height:
         found = f"expected 1 to {late.height}" if late.height else "expected a log with misses"
         raise UsageError(
-            f"no such miss: found {number}, {found}",
-            hint="misses count from the one that was late by most; "
+            f"no such miss: found {number if number is not None else 'none'}, {found}",
+            hint="misses count in order of release; "
             "--from and --to, --around or --mark cut at another place",
         )
-    job = late.row(number - 1, named=True)
+    lateness = late["response_ns"] - late["deadline_ns"]
+    worst = lateness.arg_max() or 0
+    job = late.row(worst if number is None else number - 1, named=True)
     return Aim(
         start_ns=job["release_ns"],
         end_ns=job["end_ns"],

@@ -98,7 +98,10 @@ def interrupts(analysis: Analysis, limits: Limits) -> list[Growth]:
     for isr in analysis.isrs.filter(pl.col("count") > 0)["isr"]:
         runs = of_name(seen_whole, "isr", isr).sort("start_ns")
         begins = runs["start_ns"].to_numpy()
-        taken = np.concatenate(([0], np.cumsum(runs["own_ns"].to_numpy())))
+        own = runs["own_ns"].to_numpy()
+        # One run that lasts and lasts is a leave that was not recorded, and no storm.
+        own = np.minimum(own, np.quantile(own, 0.99)) if len(own) else own
+        taken = np.concatenate(([0], np.cumsum(own)))
         found = []
         for parts in WINDOWS:
             edges = np.linspace(start_ns, end_ns, parts + 1)

@@ -122,11 +122,9 @@ def grown(entry: str, by: str | None, via: str | None, ns: int, usual_ns: int, m
 
 
 def _row(members: int) -> str:
-    return (
-        f", with the {count(members - 1, 'job')} before it that it waited for"
-        if members > 1
-        else ""
-    )
+    """' and the 3 jobs before it that it waited for', or nothing for a single job."""
+    before = count(members - 1, "job")
+    return f" and the {before} before it that it waited for" if members > 1 else ""
 
 
 def _doing(entry: str, by: str | None, via: str | None) -> str:
