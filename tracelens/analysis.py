@@ -60,7 +60,7 @@ def analyse(
         masked=masked(run.masks),
         findings=(),
     )
-    return replace(measured, findings=find(measured))
+    return replace(measured, findings=find(measured, timeline.system.thresholds))
 
 
 def _windows(span_ns: int, window: tuple[int, int] | None) -> Windows:

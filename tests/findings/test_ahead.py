@@ -4,18 +4,21 @@ The second run differs from the first in what the detector asks, and in little e
 """
 
 from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from tests.frames import timeline
 from tracelens.analysis import analyse
-from tracelens.errors import UsageError
+from tracelens.errors import SystemFileError, UsageError
 from tracelens.findings.ranking import find
 from tracelens.findings.thresholds import Limits
 from tracelens.model.results import Finding, Timeline
 from tracelens.model.system import Isr, Lock, Queue, System, Task
+from tracelens.reading import read
 
+ROOT = Path(__file__).parents[2]
 US, MS = 1_000, 1_000_000
 SPAN = 1000 * MS
 
@@ -366,3 +369,18 @@ def test_thresholds_can_be_replaced_by_name() -> None:
 
 def test_every_threshold_says_where_it_comes_from() -> None:
     assert all(len(source) > 10 for source in Limits.sources().values())
+
+
+def test_a_system_file_replaces_thresholds(tmp_path: Path) -> None:
+    log = ROOT / "sample_traces" / "knitting_inversion.csv"
+    limits = tmp_path / "limits.toml"
+    limits.write_text("[budgets.findings]\ncore_load = 0.95\n")
+    kinds = {one.kind for one in analyse(read(log)).findings}
+    raised = {one.kind for one in analyse(read(log, limits)).findings}
+    assert kinds - raised == {"core_load"}
+    limits.write_text("[budgets.findings]\ncoreload = 0.95\n")
+    with pytest.raises(UsageError, match="no such threshold: found coreload"):
+        analyse(read(log, limits))
+    limits.write_text('[budgets.findings]\ncore_load = "low"\n')
+    with pytest.raises(SystemFileError, match=r"core_load: found 'low', expected a number"):
+        read(log, limits)

@@ -194,7 +194,7 @@ def test_queues_at_their_depth_and_near_it():
 @pytest.mark.parametrize(
     ("free", "kind", "text"),
     [
-        (0, "stack_exhausted", "The stack of a was used up: 0 of 1000 bytes were left free."),
+        (0, "stack_exhausted", "The stack of a was used up: no byte of it was left free."),
         (199, "stack_thin", "The stack of a had 199 bytes of 1000 left at its lowest, 19.9 %."),
         (200, None, ""),
     ],

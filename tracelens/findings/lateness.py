@@ -22,8 +22,11 @@ def deadline_misses(evidence: Evidence) -> Iterator[Finding]:
     for row in worst.to_dicts():
         task = patterns[row["task"]]
         response_ns, deadline_ns = row["response_ns"], row["deadline_ns"]
+        # A job that is late already when the log ends has missed its deadline too.
+        misses = task["deadline_misses"]
+        judged = task["jobs"] + misses - row["misses"]
         how_often = wording.missed(
-            row["task"], row["misses"], task["jobs"], deadline_ns, task["longest_miss_run"]
+            row["task"], misses, judged, deadline_ns, task["longest_miss_run"]
         )
         which = wording.worst_job(
             row["job"],
@@ -39,8 +42,8 @@ def deadline_misses(evidence: Evidence) -> Iterator[Finding]:
             at_ns=row["release_ns"],
             kind="deadline_miss",
             numbers={
-                "misses": row["misses"],
-                "jobs": task["jobs"],
+                "misses": misses,
+                "jobs": judged,
                 "job": row["job"],
                 "job_id": row["job_id"],
                 "response_ns": response_ns,

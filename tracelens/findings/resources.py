@@ -15,7 +15,7 @@ def stacks(evidence: Evidence) -> Iterator[Finding]:
         task, free, size = row["task"], row["stack_least_free_bytes"], row["stack_size_bytes"]
         numbers = {"free_bytes": free} | ({"size_bytes": size} if size else {})
         if free <= 0:
-            text = wording.stack_exhausted(task, size)
+            text = wording.stack_exhausted(task)
             yield Finding("error", task, text, None, "stack_exhausted", numbers)
         elif size and free < evidence.limits.stack_headroom * size:
             text = wording.stack_thin(task, free, size)

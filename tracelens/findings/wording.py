@@ -9,18 +9,15 @@ from typing import Final
 
 from tracelens.units import NS_PER_MS, NS_PER_S, NS_PER_US
 
-OBSERVED_IS_NOT_WORST: Final = (
-    "Observed is not worst: the longest response seen is a lower bound of the worst case. What "
-    "analysis computes from the observed executions, periods, priorities and blocking stands "
-    "beside it."
+OBSERVED: Final = (
+    "Observed is not worst. The largest response time, load or queue length seen here is a lower "
+    "bound of the worst case: another run can show a larger one."
 )
 SAFETY: Final = (
     "A log shows what happened, not what can happen. Where this system can hurt someone, this "
     "report supports but does not replace the worst-case analysis, the functional-safety process "
     "and the qualified people that the applicable standards and local rules require."
 )
-ALWAYS: Final = (OBSERVED_IS_NOT_WORST, SAFETY)
-"""What every report says, whatever it found."""
 
 
 def duration(ns: float) -> str:
@@ -242,9 +239,9 @@ def queue_nearly_full(queue: str, items: int, depth: int, at_ns: int) -> str:
     return f"Queue {queue} held {items} of {count(depth, 'item')} at {moment(at_ns)}."
 
 
-def stack_exhausted(task: str, size: int) -> str:
+def stack_exhausted(task: str) -> str:
     """A stack without a free byte."""
-    return f"The stack of {task} was used up: 0 of {size} bytes were left free."
+    return f"The stack of {task} was used up: no byte of it was left free."
 
 
 def stack_thin(task: str, free: int, size: int) -> str:

@@ -12,7 +12,8 @@
     [kernel]          how the scheduler of a task set behaves
     [simulation]      seed, until_us
     [run]             free keys, kept with the log
-    [budgets]         limits to hold a run against; free here
+    [budgets]         limits to hold a run against; free here but for [budgets.findings]:
+                      numbers in place of the thresholds of the findings
 
 Every key is known or an error. Times are microseconds, whole or decimal.
 """
@@ -207,6 +208,8 @@ def parse_toml(text: str, place: str = "task set") -> SystemFile:
             if not isinstance(value, Mapping):
                 raise SystemFileError(f"{word}: found {value!r}, expected a table", place=place)
             parts[word] = value
+            if word == "budgets":
+                _numbers(value.get("findings", {}), "budgets.findings", place)
         elif word in _TABLES:
             parts[word] = _table(value, _TABLES[word], word, place)
         elif not isinstance(value, Mapping):
@@ -236,6 +239,16 @@ def _table(value: object, kind: type[_Kind], where: str, place: str) -> _Kind:
         raise SystemFileError(
             f"{where}{inner}: {_plain(what, kind, inner.removeprefix('.'))}", place=place
         ) from error
+
+
+def _numbers(value: object, where: str, place: str) -> None:
+    if not isinstance(value, Mapping):
+        raise SystemFileError(f"{where}: found {value!r}, expected a table", place=place)
+    for key, number in value.items():
+        if isinstance(number, bool) or not isinstance(number, int | float):
+            raise SystemFileError(
+                f"{where}.{key}: found {number!r}, expected a number", place=place
+            )
 
 
 def _plain(what: str, kind: type[_Strict], key: str) -> str:

@@ -101,6 +101,7 @@ class System:
     `order` says which number is more urgent. `run` keeps the keys of `#run` as written,
     `notes` the texts of `#note`, `unknown` each key or declaration that the format does not know
     as (place, text). `differences` are sentences: where a system file overrode the log.
+    `thresholds` replaces defaults of the findings, by name.
     """
 
     clocks: tuple[Clock, ...] = ()
@@ -116,3 +117,4 @@ class System:
     notes: tuple[str, ...] = ()
     unknown: tuple[tuple[Place, str], ...] = ()
     differences: tuple[str, ...] = ()
+    thresholds: dict[str, float] = field(default_factory=dict)

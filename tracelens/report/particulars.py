@@ -95,7 +95,7 @@ PARTICULARS: Final = (
             "response_max_ns": Column("largest", "time"),
             "deadline_ns": Column("deadline", "time"),
             "deadline_misses": Column("late", "count"),
-            "longest_miss_run": Column("in a row", "count", rare=True),
+            "longest_miss_run": Column("streak", "count", rare=True),
         },
         _without_deadline,
         of_tasks=True,

@@ -1,23 +1,12 @@
 """How far a log can be trusted, and what no log can tell."""
 
-from typing import Final
-
 import polars as pl
 
+from tracelens.findings.wording import OBSERVED, SAFETY
 from tracelens.model.results import Analysis
 from tracelens.report.blocks import Block, Column, Listing, Paragraph, Section
 from tracelens.report.numbers import moment, percent
 from tracelens.report.rows import MOST_ROWS, left_out, names_of, table
-
-OBSERVED: Final = (
-    "Observed is not worst. The largest response time, load or queue length seen here is a lower "
-    "bound of the worst case: another run can show a larger one."
-)
-SAFETY: Final = (
-    "A log shows what happened, not what can happen. Where this system can hurt someone, this "
-    "report supports but does not replace the worst-case analysis, the functional-safety process "
-    "and the qualified people that the applicable standards and local rules require."
-)
 
 
 def quality(analysis: Analysis) -> Section:
