@@ -116,7 +116,9 @@ def over_schedule(page: Page) -> tuple[float, float]:
 def test_opens_on_what_is_wrong_where_and_why(open_page: Open) -> None:
     page = open_page()
     expect(page.locator("h1")).to_have_text("knitting.csv")
-    expect(page.locator("button.finding").first).to_contain_text("needle_select missed")
+    findings = page.locator("button.finding")
+    expect(findings.first).to_contain_text("Lock flash_bus, held longest by archive")
+    expect(findings.nth(1)).to_contain_text("needle_select missed")
     expect(page.locator("#which-miss")).to_have_text("miss 1 of 30")
     expect(page.locator("#job-title")).to_contain_text("1.40 ms over its deadline")
     expect(page.locator("#job-words li").first).to_contain_text("link runs, less urgent")
