@@ -228,7 +228,15 @@ def _write_isrs_and_queues(result: Result) -> None:
                 own[innermost] += b - a
     for run in world.isr_runs:
         result.isr_runs.append(
-            (run.isr, run.core, run.start, run.end, own[run], run.pend, run.complete)
+            (
+                run.isr,
+                run.core,
+                run.start,
+                run.end,
+                min(own[run], run.end - run.start),
+                run.pend,
+                run.complete,
+            )
         )
     result.isr_runs.sort(key=lambda row: (row[2], row[1], row[3], row[0]))
     for name, queue in sorted(world.queues.items()):

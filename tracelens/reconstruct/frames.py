@@ -176,13 +176,15 @@ def _occupancy(columns: list[np.ndarray], overrides: np.ndarray, labels: Labels)
 def _records(rows: Rows, labels: Labels) -> dict[str, pl.DataFrame]:
     """The rarer tables whose records have the tables' own columns, in order."""
     span = {"start_ns": pl.col("start_ns"), "end_ns": pl.col("end_ns")}
+    # What a loss ends in arrears has been counted further than it lasts.
+    own_ns = pl.min_horizontal("own_ns", pl.col("end_ns") - pl.col("start_ns"))
     return {
         "holds": _frame(
             rows.records(a.R_HOLD, 6),
             lock=labels.object("lock"),
             task=labels.task("task"),
             **span,
-            own_ns=pl.col("own_ns"),
+            own_ns=own_ns,
             complete=_flag("complete"),
         ),
         "lock_waits": _frame(
@@ -200,7 +202,7 @@ def _records(rows: Rows, labels: Labels) -> dict[str, pl.DataFrame]:
             isr=labels.isr("isr"),
             core=labels.core("core"),
             **span,
-            own_ns=pl.col("own_ns"),
+            own_ns=own_ns,
             pend_ns=_optional("pend_ns"),
             complete=_flag("complete"),
         ),
