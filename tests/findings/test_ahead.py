@@ -3,7 +3,6 @@
 The second run differs from the first in what the detector asks, and in little else.
 """
 
-from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -358,9 +357,10 @@ def test_the_late_jobs_name_what_grew_and_not_what_is_always_there() -> None:
 
 def test_thresholds_can_be_replaced_by_name() -> None:
     analysis = analyse(mask(999))
-    kinds: Callable[[dict[str, float]], set[str]] = lambda given: {  # noqa: E731
-        finding.kind for finding in find(analysis, given)
-    }
+
+    def kinds(given: dict[str, float]) -> set[str]:
+        return {finding.kind for finding in find(analysis, given)}
+
     assert "masked_long" not in kinds({})
     assert "masked_long" in kinds({"hold_up_share": 0.05})
     with pytest.raises(UsageError, match="no such threshold: found hold_up, expected one of"):
