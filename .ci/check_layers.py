@@ -20,7 +20,7 @@ PACKAGE = ROOT / "tracelens"
 LONGEST = 400
 
 RANKS: list[set[str]] = [
-    {"errors", "units", "version", "compiled"},
+    {"errors", "units", "version", "compiled", "plain"},
     {"model"},
     {"spans"},
     {"log", "formats"},
@@ -30,6 +30,7 @@ RANKS: list[set[str]] = [
     {"findings"},
     {"analysis", "reading"},
     {"cutting", "explanation"},
+    {"drawing"},
     {"report"},
     {"web"},
     {"cli"},

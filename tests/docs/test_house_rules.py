@@ -35,7 +35,7 @@ def test_an_import_against_the_ranks_is_found(module, code, breach):
 @pytest.mark.parametrize(
     ("module", "code"),
     [
-        ("report.text", "from tracelens.model import tables\nfrom tracelens.report import plain"),
+        ("report.text", "from tracelens.model import tables\nfrom tracelens.report import rows"),
         ("__init__", "from tracelens.cli import main"),
         ("model.events", "import polars as pl"),
     ],

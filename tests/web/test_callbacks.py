@@ -2,12 +2,16 @@
 
 import pytest
 
-from tests.web import scene
-from tests.web.scene import MS
+from tests.drawing import scene
+from tests.drawing.scene import MS
+from tracelens.drawing.sheet import Sheet
 from tracelens.web import ids
-from tracelens.web.callbacks import BLANK, draw, explain, fill_panel, go, job_title, jump, sheet_of
+from tracelens.web.components import BLANK
 from tracelens.web.moves import View
-from tracelens.web.sheet import Sheet
+from tracelens.web.parts.job import explain, job_title
+from tracelens.web.parts.panel import fill_panel, to_clicked
+from tracelens.web.parts.schedule import draw, go, jump
+from tracelens.web.screen import sheet_of
 
 SHEET = Sheet(1100, 420)
 VIEW = View(20 * MS, 26 * MS)
@@ -30,27 +34,26 @@ def test_an_absurd_size_is_not_painted() -> None:
     [
         (ids.NEXT_MISS, 5),
         (ids.PREVIOUS_MISS, 1),
-        ({"type": ids.FINDING, "index": 0}, 1),
     ],
 )
-def test_what_is_pressed_leads_to_a_job(pressed: object, job: int) -> None:
+def test_what_is_pressed_leads_to_a_job(pressed: str, job: int) -> None:
     chosen = scene.job_of("needle_select", 3)
-    moved = go(scene.run(), VIEW, chosen, pressed, None)
+    moved = go(scene.run(), VIEW, chosen, pressed)
     assert moved is not None
     assert moved[1] == scene.job_of("needle_select", job)
 
 
 def test_the_whole_run_keeps_the_choice_and_the_lanes() -> None:
-    assert go(scene.run(), View(0, 9, 2), 4, ids.WHOLE, None) == (View(0, 60 * MS, 2), 4)
+    assert go(scene.run(), View(0, 9, 2), 4, ids.WHOLE) == (View(0, 60 * MS, 2), 4)
 
 
 def test_a_dot_leads_to_its_job_and_a_line_nowhere() -> None:
     job = scene.job_of("archive", 2)
     dot = {"points": [{"customdata": job}]}
-    moved = go(scene.run(), VIEW, None, ids.PANEL_FIGURE, dot)
+    moved = to_clicked(scene.run(), VIEW, dot)
     assert moved is not None
     assert moved[1] == job
-    assert go(scene.run(), VIEW, None, ids.PANEL_FIGURE, {"points": [{"x": 1}]}) is None
+    assert to_clicked(scene.run(), VIEW, {"points": [{"x": 1}]}) is None
 
 
 def test_a_jump_moves_or_says_why_not() -> None:

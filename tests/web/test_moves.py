@@ -4,8 +4,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tests.web import scene
-from tests.web.scene import MS, US
+from tests.drawing import scene
+from tests.drawing.scene import MS, US
 from tracelens.model.results import Finding
 from tracelens.web import moves
 from tracelens.web.moves import LEAST_WIDTH_NS, View

@@ -19,7 +19,7 @@ from typing import Final, NoReturn
 import click
 
 from tracelens.errors import TraceLensError, UsageError
-from tracelens.report.plain import plain
+from tracelens.plain import plain
 from tracelens.version import __version__
 
 COMMANDS: Final = {

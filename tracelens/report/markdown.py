@@ -3,8 +3,8 @@
 import re
 from typing import Final
 
+from tracelens.plain import plain
 from tracelens.report import blocks
-from tracelens.report.plain import plain
 
 _BADGES: Final = {"error": "■ **error**", "warning": "▲ warning", "note": "● note"}
 

@@ -9,8 +9,8 @@ from rich.table import Column as GridColumn
 from rich.table import Table as Grid
 from rich.text import Text
 
+from tracelens.plain import plain
 from tracelens.report import blocks, numbers
-from tracelens.report.plain import plain
 
 WIDEST: Final = 100
 """Lines of running text longer than this are hard to read; tables are as wide as they need."""

@@ -9,6 +9,8 @@ CHOSEN: Final = "chosen"
 SCREEN: Final = "screen"
 DRAWING: Final = "drawing"
 
+HEADER: Final = "header"
+FINDINGS: Final = "findings"
 STRIP: Final = "strip"
 SCHEDULE: Final = "schedule"
 LANES_NOTE: Final = "lanes-note"

@@ -6,9 +6,9 @@ from urllib.parse import parse_qs
 
 import polars as pl
 
+from tracelens.drawing.runs import Run
 from tracelens.model.results import Finding
 from tracelens.units import NS_PER_MS, NS_PER_US
-from tracelens.web.runs import Run
 
 LEAST_WIDTH_NS: Final = 2 * NS_PER_US
 """The narrowest window: below it the clocks of real targets have nothing to tell."""
@@ -44,6 +44,11 @@ def opening(run: Run) -> tuple[View, Chosen]:
     view = fit(run, View(0, run.span_ns))
     first = next((f for f in run.analysis.findings if f.at_ns is not None), None)
     return to_finding(run, view, first) if first else (view, None)
+
+
+def run_of(search: str) -> str | None:
+    """Id of the run that the query of the page's address names."""
+    return parse_qs(search.removeprefix("?")).get("run", [None])[0]
 
 
 def from_address(run: Run, search: str) -> tuple[View, Chosen]:

@@ -10,8 +10,8 @@ import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 from werkzeug.serving import make_server
 
-from tests.web import scene
-from tests.web.scene import MS, TAG
+from tests.drawing import scene
+from tests.drawing.scene import MS, TAG
 from tracelens.web import create_app, ids
 
 pytestmark = pytest.mark.browser

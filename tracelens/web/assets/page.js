@@ -58,7 +58,8 @@ window.dash_clientside = window.dash_clientside || {};
     /* The view or the chosen job is another: bracket and address follow. */
     placed: function (viewNow, chosen, runNow) {
       run = runNow;
-      if (!viewNow) return window.dash_clientside.no_update;
+      if (!viewNow || !run) return window.dash_clientside.no_update;
+      document.title = `${run.name} – tracelens`;
       view = viewNow;
       drawBracket(view);
       const query = new URLSearchParams({ run: run.id, from: view.start, to: view.end });

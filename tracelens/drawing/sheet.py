@@ -4,10 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from tracelens.web.axis import ticks
-from tracelens.web.lanes import CAPTIONS, Lane
-from tracelens.web.packing import inert
-from tracelens.web.palette import PALETTES, Palette, Scheme
+from tracelens.drawing.axis import ticks
+from tracelens.drawing.lanes import CAPTIONS, Lane
+from tracelens.drawing.packing import inert
+from tracelens.drawing.palette import PALETTES, Palette, Scheme
 
 LEFT_PX: Final = 176
 RIGHT_PX: Final = 18

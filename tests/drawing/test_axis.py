@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tracelens.web.axis import round_step, ticks
+from tracelens.drawing.axis import round_step, ticks
 
 SCALES = {"s": 10**9, "ms": 10**6, "µs": 10**3, "ns": 1}
 

@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from tracelens.web.palette import Palette, rgb
+from tracelens.drawing.palette import Palette, rgb
 
 Shares = npt.NDArray[np.float64]
 Pixels = npt.NDArray[np.uint8]

@@ -10,8 +10,8 @@ from functools import cache
 from pathlib import Path
 
 import tracelens
+from tracelens.drawing.runs import Run, load
 from tracelens.model.results import Analysis
-from tracelens.web.runs import Run, load
 
 US, MS = 1_000, 1_000_000
 CYCLE = 10 * MS

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tracelens.report.plain import plain
+from tracelens.plain import plain
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tracelens.web.palette import DARK, LIGHT, Palette, contrast, stylesheet
+from tracelens.drawing.palette import DARK, LIGHT, Palette, contrast, stylesheet
 
 # Okabe and Ito, 'Color Universal Design' (2008), as hexadecimal: from memory
 OKABE_ITO = {

@@ -7,7 +7,7 @@ import polars as pl
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tracelens.web.window import Track, column_edges, share_in, time_in
+from tracelens.drawing.window import Track, column_edges, share_in, time_in
 
 Spans = list[tuple[int, int, int]]
 

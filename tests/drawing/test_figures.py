@@ -6,13 +6,13 @@ import numpy as np
 import polars as pl
 import pytest
 
-from tests.web import scene
-from tests.web.figure_reading import blocks, numbers, size
-from tests.web.scene import US
-from tracelens.web.figures import load_over_time, response_times
-from tracelens.web.runs import load
-from tracelens.web.sheet import Sheet
-from tracelens.web.this_job import entries, this_job
+from tests.drawing import scene
+from tests.drawing.figure_reading import blocks, numbers, size
+from tests.drawing.scene import US
+from tracelens.drawing.figures import load_over_time, response_times
+from tracelens.drawing.runs import load
+from tracelens.drawing.sheet import Sheet
+from tracelens.drawing.this_job import entries, this_job
 
 SHEET = Sheet(1100, 180)
 

@@ -5,13 +5,13 @@ from typing import Any, Final
 
 import numpy as np
 
+from tracelens.drawing.lanes import DRAWN, Lanes
+from tracelens.drawing.packing import inert, packed
+from tracelens.drawing.raster import Pixels, Stack, as_uri, colours, paint, png
+from tracelens.drawing.sheet import Place, Sheet
+from tracelens.drawing.window import column_edges, share_in, time_in
 from tracelens.findings.wording import duration
 from tracelens.units import NS_PER_S
-from tracelens.web.lanes import DRAWN, Lanes
-from tracelens.web.packing import inert, packed
-from tracelens.web.raster import Pixels, Stack, as_uri, colours, paint, png
-from tracelens.web.sheet import Place, Sheet
-from tracelens.web.window import column_edges, share_in, time_in
 
 HOVER_PX: Final = 6
 """Width of the columns that the pointer reads: a hand is no finer."""

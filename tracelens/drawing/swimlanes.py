@@ -10,12 +10,12 @@ from typing import Any, Final
 
 import polars as pl
 
-from tracelens.web.blocks import Drawing, lane_blocks, notches
-from tracelens.web.columns import picture, readings
-from tracelens.web.lanes import DRAWN, Lanes
-from tracelens.web.marks import holder_lines, job_marks
-from tracelens.web.runs import Run
-from tracelens.web.sheet import Arrangement, Place, Sheet, arrange, lane_label, layout, remark
+from tracelens.drawing.blocks import Drawing, lane_blocks, notches
+from tracelens.drawing.columns import picture, readings
+from tracelens.drawing.lanes import DRAWN, Lanes
+from tracelens.drawing.marks import holder_lines, job_marks
+from tracelens.drawing.runs import Run
+from tracelens.drawing.sheet import Arrangement, Place, Sheet, arrange, lane_label, layout, remark
 
 PX_PER_BLOCK: Final = 5
 """A lane with more intervals than one in so many pixels is drawn as columns."""

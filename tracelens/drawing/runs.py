@@ -7,10 +7,10 @@ from typing import Any
 import numpy as np
 import polars as pl
 
+from tracelens.drawing.lanes import Lanes, prepare
+from tracelens.drawing.window import Track
 from tracelens.model.results import Analysis
 from tracelens.spans import Integers
-from tracelens.web.lanes import Lanes, prepare
-from tracelens.web.window import Track
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -8,17 +8,17 @@ from typing import Final
 import numpy as np
 import polars as pl
 
+from tracelens.drawing.axis import ticks
+from tracelens.drawing.blocks import CHARACTER_PX
+from tracelens.drawing.figures import Figure, Shown
+from tracelens.drawing.packing import inert, packed
+from tracelens.drawing.palette import Paint, Palette, contrast
+from tracelens.drawing.runs import Run
+from tracelens.drawing.sheet import RIGHT_PX, Sheet, layout, remark, unit
+from tracelens.drawing.words import exact, reason
 from tracelens.findings.wording import duration
 from tracelens.measures.ledgers import ledger
 from tracelens.spans import LENGTH
-from tracelens.web.axis import ticks
-from tracelens.web.blocks import CHARACTER_PX
-from tracelens.web.figures import Figure, Shown
-from tracelens.web.packing import inert, packed
-from tracelens.web.palette import Paint, Palette, contrast
-from tracelens.web.runs import Run
-from tracelens.web.sheet import RIGHT_PX, Sheet, layout, remark, unit
-from tracelens.web.words import exact, reason
 
 LEFT_PX: Final = 132
 MOST_PARTS: Final = 400

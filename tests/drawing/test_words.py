@@ -2,10 +2,10 @@
 
 import pytest
 
+from tracelens.drawing.packing import inert
+from tracelens.drawing.words import exact, instant, read_instant, reason
 from tracelens.errors import UsageError
 from tracelens.model.columns import ENTRIES
-from tracelens.web.packing import inert
-from tracelens.web.words import exact, instant, read_instant, reason
 
 
 @pytest.mark.parametrize(

@@ -10,13 +10,13 @@ from typing import Any, Final
 import numpy as np
 import polars as pl
 
+from tracelens.drawing.blocks import Drawing
+from tracelens.drawing.packing import inert, packed
+from tracelens.drawing.palette import Palette
+from tracelens.drawing.runs import Run
+from tracelens.drawing.sheet import Place
+from tracelens.drawing.words import instant
 from tracelens.findings.wording import duration
-from tracelens.web.blocks import Drawing
-from tracelens.web.packing import inert, packed
-from tracelens.web.palette import Palette
-from tracelens.web.runs import Run
-from tracelens.web.sheet import Place
-from tracelens.web.words import instant
 
 SPARSE_PX: Final = 36
 """Jobs that stand closer than this on average are not marked one by one, only the late ones."""

@@ -6,13 +6,13 @@ import numpy as np
 import pytest
 from _plotly_utils.png import Reader  # a vendored pure-Python PNG decoder
 
-from tests.web import scene
-from tests.web.figure_reading import numbers, said, size
-from tests.web.scene import MS, TAG, US
-from tracelens.web.lanes import Lane
-from tracelens.web.palette import LIGHT, rgb
-from tracelens.web.sheet import Sheet, arrange
-from tracelens.web.swimlanes import schedule, whole_run
+from tests.drawing import scene
+from tests.drawing.figure_reading import numbers, said, size
+from tests.drawing.scene import MS, TAG, US
+from tracelens.drawing.lanes import Lane
+from tracelens.drawing.palette import LIGHT, rgb
+from tracelens.drawing.sheet import Sheet, arrange
+from tracelens.drawing.swimlanes import schedule, whole_run
 
 SHEET = Sheet(1100, 420)
 LIMIT = 400_000

@@ -6,8 +6,8 @@ from _plotly_utils.png import Reader  # a vendored pure-Python PNG decoder
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tracelens.web.palette import LIGHT, rgb
-from tracelens.web.raster import PAINTED, Stack, colours, heights, paint, png
+from tracelens.drawing.palette import LIGHT, rgb
+from tracelens.drawing.raster import PAINTED, Stack, colours, heights, paint, png
 
 
 def pixels_of(shares: list[list[float]], states: tuple[str, ...], height: int) -> np.ndarray:

@@ -8,8 +8,8 @@ from typing import Final, Literal
 
 import polars as pl
 
+from tracelens.drawing.window import Track
 from tracelens.model.results import Analysis, Timeline
-from tracelens.web.window import Track
 
 Kind = Literal["isr", "task", "core", "lock"]
 

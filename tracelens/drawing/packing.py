@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from tracelens.report.plain import plain
+from tracelens.plain import plain
 
 _DTYPES = {"float64": "f8", "float32": "f4", "int32": "i4", "int16": "i2", "uint8": "u1"}
 

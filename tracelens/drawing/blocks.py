@@ -7,13 +7,13 @@ from typing import Any, Final
 import numpy as np
 import polars as pl
 
+from tracelens.drawing.lanes import Kind
+from tracelens.drawing.packing import inert, packed
+from tracelens.drawing.palette import Palette
+from tracelens.drawing.runs import Run
+from tracelens.drawing.sheet import Place
+from tracelens.drawing.words import exact, instant, reason
 from tracelens.findings.wording import duration
-from tracelens.web.lanes import Kind
-from tracelens.web.packing import inert, packed
-from tracelens.web.palette import Palette
-from tracelens.web.runs import Run
-from tracelens.web.sheet import Place
-from tracelens.web.words import exact, instant, reason
 
 CHARACTER_PX: Final = 6.6
 """Mean advance of a character in the labels inside blocks."""

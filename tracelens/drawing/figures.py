@@ -9,14 +9,14 @@ from typing import Any, Final
 import numpy as np
 import polars as pl
 
+from tracelens.drawing.axis import round_step, ticks
+from tracelens.drawing.packing import inert, packed
+from tracelens.drawing.palette import Palette
+from tracelens.drawing.runs import Run
+from tracelens.drawing.sheet import Sheet, layout, remark
+from tracelens.drawing.window import time_in
 from tracelens.findings.wording import duration
 from tracelens.units import NS_PER_S
-from tracelens.web.axis import round_step, ticks
-from tracelens.web.packing import inert, packed
-from tracelens.web.palette import Palette
-from tracelens.web.runs import Run
-from tracelens.web.sheet import Sheet, layout, remark
-from tracelens.web.window import time_in
 
 Figure = dict[str, Any]
 Shown = tuple[Figure | None, str]

@@ -1,0 +1,90 @@
+"""The page on one run: its parts, the stores that they share, and the address that holds both.
+
+What a reader looks at is in the stores of their browser: the run, the visible window (`VIEW`) and
+the chosen job. The script of the page writes them into the address, so that a link shows the same.
+"""
+
+from typing import Any
+
+from dash import ClientsideFunction, Dash, Input, Output, State, dcc, html, no_update
+from dash.development.base_component import Component
+
+from tracelens.plain import plain
+from tracelens.web import ids, moves
+from tracelens.web.parts import findings, header, job, panel, schedule, strip
+from tracelens.web.shelf import Shelf
+
+PARTS = (header, strip, findings, schedule, job, panel)
+
+
+def component() -> Component:
+    """The whole page; what depends on the run comes when its address is known."""
+    return html.Div(
+        [
+            dcc.Location(id=ids.ADDRESS, refresh=False),
+            dcc.Store(id=ids.RUN),
+            dcc.Store(id=ids.VIEW),
+            dcc.Store(id=ids.CHOSEN),
+            dcc.Store(id=ids.SCREEN),
+            dcc.Store(id=ids.DRAWING),
+            header.component(),
+            strip.component(),
+            html.Div(
+                [
+                    findings.component(),
+                    schedule.component(),
+                    job.component(),
+                    panel.component(),
+                ],
+                className="columns",
+            ),
+        ],
+        className="page",
+    )
+
+
+def register(app: Dash, shelf: Shelf) -> None:
+    """Connect the page of `app` to the runs on the shelf."""
+    _in_the_browser(app)
+
+    @app.callback(
+        Output(ids.RUN, "data"),
+        Output(ids.VIEW, "data", allow_duplicate=True),
+        Output(ids.CHOSEN, "data"),
+        Input(ids.ADDRESS, "search"),
+        prevent_initial_call="initial_duplicate",
+    )
+    def opened(search: str | None) -> Any:
+        run_id = moves.run_of(search or "") or shelf.first()
+        run = shelf.get(run_id) if run_id else None
+        if run is None:
+            return no_update, no_update, no_update
+        view, chosen = moves.from_address(run, search or "")
+        stored = {"id": run_id, "span": run.span_ns, "name": plain(run.name)}
+        return stored, view.stored(), chosen
+
+    for part in PARTS:
+        part.register(app, shelf)
+
+
+def _in_the_browser(app: Dash) -> None:
+    app.clientside_callback(
+        ClientsideFunction("page", "moved"),
+        Output(ids.VIEW, "data"),
+        Input(ids.SCHEDULE, "relayoutData"),
+        State(ids.RUN, "data"),
+        prevent_initial_call=True,
+    )
+    app.clientside_callback(
+        ClientsideFunction("page", "placed"),
+        Output(ids.STRIP, "className"),
+        Input(ids.VIEW, "data"),
+        Input(ids.CHOSEN, "data"),
+        Input(ids.RUN, "data"),
+    )
+    app.clientside_callback(
+        ClientsideFunction("page", "shown"),
+        Output(ids.SCHEDULE, "figure"),
+        Input(ids.DRAWING, "data"),
+        prevent_initial_call=True,
+    )

@@ -1,0 +1,47 @@
+"""What run this is: its name, how long, how busy, and how much of it is known."""
+
+from typing import Any
+
+from dash import Dash, Input, Output, html
+from dash.development.base_component import Component
+
+from tracelens.drawing.runs import Run
+from tracelens.findings.wording import duration
+from tracelens.plain import plain
+from tracelens.report.numbers import percent
+from tracelens.web import ids
+from tracelens.web.shelf import Shelf
+
+
+def component() -> Component:
+    """The head of the page; its content depends on the run."""
+    return html.Header(id=ids.HEADER)
+
+
+def register(app: Dash, shelf: Shelf) -> None:
+    """Fill it whenever another run is opened."""
+
+    @app.callback(Output(ids.HEADER, "children"), Input(ids.RUN, "data"))
+    def header(stored: dict[str, Any] | None) -> list[Component]:
+        run = shelf.get(stored["id"]) if stored else None
+        return facts(run) if run else []
+
+
+def facts(run: Run) -> list[Component]:
+    """Name, span, load of each core, what is known, and what the log lost."""
+    quality = run.analysis.quality
+    loads = ", ".join(
+        f"{lane.label} {'–' if load is None else percent(load) + ' %'}"
+        for lane, load in zip(run.lanes.of("core"), run.analysis.cores["load"], strict=True)
+    )
+    told = [
+        *list(run.analysis.timeline.system.run.items())[:3],
+        ("span", duration(run.span_ns)),
+        ("load", loads),
+        ("known", f"{percent(quality.coverage)} % of core time"),
+        ("events", f"{quality.events:,}".replace(",", "\u202f")),
+    ]
+    damage = (("lost", quality.lost_events), ("contradictions", quality.contradictions))
+    told += [(what, str(count)) for what, count in damage if count]
+    pairs = [(html.Dt(plain(what)), html.Dd(plain(fact))) for what, fact in told]
+    return [html.H1(plain(run.name)), html.Dl([part for pair in pairs for part in pair])]

@@ -1,0 +1,192 @@
+"""The schedule: lanes over time, with what moves them."""
+
+from typing import Any
+
+from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
+from dash.development.base_component import Component
+
+from tracelens.drawing import swimlanes
+from tracelens.drawing.runs import Run
+from tracelens.drawing.sheet import Sheet
+from tracelens.drawing.words import instant, read_instant
+from tracelens.errors import UsageError
+from tracelens.findings.wording import duration
+from tracelens.web import ids, moves
+from tracelens.web.components import MOVABLE, aria, swatch
+from tracelens.web.moves import Chosen, View
+from tracelens.web.screen import Screen, sheet_of
+from tracelens.web.shelf import Shelf
+
+_KEY = (
+    ("execution", "executes"),
+    ("ready", "ready"),
+    ("wanted", "waits for a lock"),
+    ("isr", "interrupt"),
+    ("switching", "kernel switches"),
+    ("unknown", "not known"),
+)
+_MARKS = (
+    ("▲", "release"),
+    ("▼", "deadline"),
+    ("○", "complete"),
+    ("✕", "late"),
+)
+_HINTS = (
+    ("← →", "or drag: move"),
+    ("+ −", "or wheel: zoom"),
+    ("PgUp PgDn", "by a whole window"),
+    ("Home End", "to the ends of the run"),
+    ("↑ ↓", "other lanes"),
+)
+
+
+def component() -> Component:
+    """Controls, lanes and the key to them."""
+    return html.Section([_controls(), _lanes(), _key()], className="schedule")
+
+
+def _controls() -> Component:
+    return html.Div(
+        [
+            html.H2("schedule"),
+            html.Button("‹ previous miss", id=ids.PREVIOUS_MISS),
+            html.Button("next miss ›", id=ids.NEXT_MISS),
+            html.Span(id=ids.WHICH_MISS, className="quiet", role="status"),
+            html.Label("go to", htmlFor=ids.JUMP),
+            html.Span(
+                [
+                    dcc.Input(
+                        id=ids.JUMP,
+                        type="text",
+                        debounce=True,
+                        placeholder="8.12 s",
+                        autoComplete="off",
+                    ),
+                    html.Span(id=ids.JUMP_NOTE, className="wrong", role="alert"),
+                ],
+                className="jump",
+            ),
+            html.Button("whole run", id=ids.WHOLE),
+            html.Span(id=ids.LANES_NOTE, className="quiet right"),
+        ],
+        className="bar",
+    )
+
+
+def _lanes() -> Component:
+    return html.Div(
+        dcc.Graph(id=ids.SCHEDULE, config=MOVABLE, responsive=True),
+        className="plot",
+        tabIndex="0",
+        role="group",
+        **aria("Schedule: one lane per interrupt, task, core and lock"),
+    )
+
+
+def _key() -> Component:
+    return html.Div(
+        [
+            *(html.Span([swatch(state), label], className="item") for state, label in _KEY),
+            *(html.Span([html.B(sign), f" {label}"], className="item") for sign, label in _MARKS),
+            html.Div(
+                [
+                    html.Span([html.Kbd(keys), f" {effect}"], className="item")
+                    for keys, effect in _HINTS
+                ],
+                className="hints",
+            ),
+        ],
+        className="key",
+    )
+
+
+def register(app: Dash, shelf: Shelf) -> None:
+    """Move about, and draw where the reader is."""
+
+    @app.callback(
+        Output(ids.VIEW, "data", allow_duplicate=True),
+        Output(ids.CHOSEN, "data", allow_duplicate=True),
+        Input(ids.PREVIOUS_MISS, "n_clicks"),
+        Input(ids.NEXT_MISS, "n_clicks"),
+        Input(ids.WHOLE, "n_clicks"),
+        State(ids.VIEW, "data"),
+        State(ids.CHOSEN, "data"),
+        State(ids.RUN, "data"),
+        prevent_initial_call=True,
+    )
+    def went(
+        _previous: int | None,
+        _next: int | None,
+        _whole: int | None,
+        view: dict[str, int],
+        chosen: Chosen,
+        stored: dict[str, Any],
+    ) -> Any:
+        run = shelf.get(stored["id"])
+        if run is None:
+            return no_update, no_update
+        moved, job = go(run, View(**view), chosen, ctx.triggered_id)
+        return moved.stored(), job
+
+    @app.callback(
+        Output(ids.VIEW, "data", allow_duplicate=True),
+        Output(ids.JUMP_NOTE, "children"),
+        Input(ids.JUMP, "value"),
+        State(ids.VIEW, "data"),
+        State(ids.RUN, "data"),
+        prevent_initial_call=True,
+    )
+    def jumped(text: str | None, view: dict[str, int], stored: dict[str, Any]) -> tuple[Any, str]:
+        run = shelf.get(stored["id"])
+        moved, note = jump(run, View(**view), text or "") if run else (None, "")
+        return (no_update if moved is None else moved.stored()), note
+
+    @app.callback(
+        Output(ids.DRAWING, "data"),
+        Output(ids.LANES_NOTE, "children"),
+        Output(ids.WHICH_MISS, "children"),
+        Input(ids.VIEW, "data"),
+        Input(ids.CHOSEN, "data"),
+        Input(ids.SCREEN, "data"),
+        State(ids.RUN, "data"),
+    )
+    def schedule(
+        view: dict[str, int] | None, chosen: Chosen, screen: Screen, stored: dict[str, Any] | None
+    ) -> Any:
+        sheet = sheet_of(screen, ids.SCHEDULE)
+        run = shelf.get(stored["id"]) if stored else None
+        if view is None or sheet is None or run is None:
+            return no_update
+        return draw(run, View(**view), chosen, sheet)
+
+
+def go(run: Run, view: View, chosen: Chosen, pressed: str) -> tuple[View, Chosen]:
+    """Where the button `pressed` leads."""
+    if pressed == ids.WHOLE:
+        return moves.fit(run, View(0, run.span_ns, view.top)), chosen
+    return moves.to_miss(run, view, chosen, +1 if pressed == ids.NEXT_MISS else -1)
+
+
+def jump(run: Run, view: View, text: str) -> tuple[View | None, str]:
+    """The view around a typed time, or None and what is wrong with the text."""
+    if not text.strip():
+        return None, ""
+    try:
+        at = read_instant(text)
+    except UsageError as error:
+        return None, str(error)
+    if at > run.span_ns:
+        return None, f"the run ends at {instant(run.span_ns)}"
+    return moves.to_instant(run, view, at), ""
+
+
+def draw(run: Run, view: View, chosen: Chosen, sheet: Sheet) -> tuple[dict[str, Any], str, str]:
+    """The schedule, which lanes it shows, and which miss the chosen job is."""
+    figure, arrangement = swimlanes.schedule(run, view.start, view.end, sheet, view.top, chosen)
+    first, shown = arrangement.first, len(arrangement.places)
+    lanes = f"lanes {first + 1}–{first + shown} of {arrangement.total}"
+    width = duration(view.end - view.start)
+    note = f"{width} from {instant(view.start)}"
+    if shown < arrangement.total:
+        note = f"{lanes} · {note}"
+    return figure | {"top": first}, note, moves.which_miss(run, chosen)
