@@ -151,6 +151,21 @@ def test_a_bounded_inversion_counts_from_a_share_of_the_deadline_on():
     )
 
 
+@pytest.mark.parametrize(
+    ("holder_ns", "said"),
+    [
+        (4 * MS, "Its critical section bounds it."),
+        (MS, "The holder ran only 1.00 ms of that: its critical section does not bound the rest."),
+        (0, "The holder ran none of that time: its critical section does not bound the rest."),
+    ],
+)
+def test_a_critical_section_bounds_only_what_the_holder_runs(holder_ns, said):
+    """A holder that waits for something else in its section holds the victim up without a bound."""
+    held = inversion(third_party_ns=0, holder_ns=holder_ns)
+    finding = found(timeline(span_ns=20 * MS, system=SELECT, inversions=held))["bounded_inversion"]
+    assert finding.text.endswith(said)
+
+
 def test_contention_that_is_no_inversion():
     wait = {
         "lock": ["flash"],
@@ -164,10 +179,12 @@ def test_contention_that_is_no_inversion():
     assert found(run)["contention"].text == (
         "select waited 1.00 ms for flash from 0.001000 s on, 55.6 % of its deadline; boss owned it."
     )
-    run = timeline(
-        span_ns=20 * MS, system=SELECT, lock_waits=wait, inversions=inversion(third_party_ns=0)
-    )
+    same = inversion(third_party_ns=0, start_ns=MS, end_ns=2 * MS)
+    run = timeline(span_ns=20 * MS, system=SELECT, lock_waits=wait, inversions=same)
     assert "contention" not in found(run)
+    elsewhere = inversion(third_party_ns=0)
+    run = timeline(span_ns=20 * MS, system=SELECT, lock_waits=wait, inversions=elsewhere)
+    assert "contention" in found(run)
 
 
 def test_a_deadlock():

@@ -69,6 +69,7 @@ def inversions(evidence: Evidence) -> Iterator[Finding]:
                 row["times"],
                 row["ns"],
                 row["start_ns"],
+                row["holder_ns"],
                 wording.of_deadline(row["ns"], deadline_ns),
             )
         else:
@@ -97,21 +98,29 @@ def contentions(evidence: Evidence) -> Iterator[Finding]:
     analysis = evidence.analysis
     deadlines = evidence.deadlines
     inverted = analysis.timeline.inversions.select(
-        pl.col("victim", "lock").cast(pl.String)
-    ).unique()
+        pl.col("victim", "lock").cast(pl.String),
+        began=pl.col("start_ns"),
+        ended=pl.col("end_ns"),
+    ).sort("began")
+    # The inversions of one victim and lock are disjoint: a wait shares time with one of them only
+    # if it does with the last that begins before the wait ends.
     longest = (
-        analysis.timeline.lock_waits.lazy()
-        .with_columns(pl.col("task", "lock", "owner").cast(pl.String), ns=LENGTH)
-        .sort("ns", descending=True, maintain_order=True)
-        .unique(["task", "lock"], keep="first", maintain_order=True)
-        .join(
-            inverted.lazy(),
-            left_on=["task", "lock"],
-            right_on=["victim", "lock"],
-            how="anti",
-            maintain_order="left",
+        analysis.timeline.lock_waits.with_columns(
+            pl.col("task", "lock", "owner").cast(pl.String), ns=LENGTH
         )
-        .collect()
+        .sort("end_ns")
+        .join_asof(
+            inverted,
+            left_on="end_ns",
+            right_on="began",
+            by_left=["task", "lock"],
+            by_right=["victim", "lock"],
+            strategy="backward",
+            check_sortedness=False,
+        )
+        .filter((pl.col("ended") > pl.col("start_ns")).fill_null(False).not_())
+        .sort("ns", "start_ns", descending=[True, False], maintain_order=True)
+        .unique(["task", "lock"], keep="first", maintain_order=True)
     )
     for row in longest.to_dicts():
         deadline_ns = deadlines.get(row["task"])

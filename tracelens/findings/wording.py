@@ -190,14 +190,23 @@ def unbounded_inversion(
 
 
 def bounded_inversion(
-    victim: str, lock: str, times: int, longest_ns: int, at_ns: int, limit: str
+    victim: str,
+    lock: str,
+    times: int,
+    longest_ns: int,
+    at_ns: int,
+    holder_ns: int,
+    limit: str,
 ) -> str:
-    """A priority inversion that the holder's critical sections bound."""
-    return (
+    """A priority inversion without third parties; its critical section bounds what holders ran."""
+    text = (
         f"Priority inversion: a lower task that holds {lock} held {victim} up {_times(times)}, "
-        f"the longest time {duration(longest_ns)} at {moment(at_ns)}{limit}. Its critical section "
-        f"bounds it."
+        f"the longest time {duration(longest_ns)} at {moment(at_ns)}{limit}. "
     )
+    if longest_ns - holder_ns <= longest_ns // 10:
+        return f"{text}Its critical section bounds it."
+    ran = f"only {duration(holder_ns)} of that" if holder_ns else "none of that time"
+    return f"{text}The holder ran {ran}: its critical section does not bound the rest."
 
 
 def contention(
