@@ -4,6 +4,7 @@ from dataclasses import replace
 
 from tracelens.errors import UsageError
 from tracelens.findings.ranking import find
+from tracelens.findings.wording import moment
 from tracelens.measures.chain_ledgers import chain_ledgers
 from tracelens.measures.chains import chain_instances, chains
 from tracelens.measures.cut import cut, occurrences
@@ -69,8 +70,8 @@ def _windows(span_ns: int, window: tuple[int, int] | None) -> Windows:
     start, end = window
     if not 0 <= start < end <= span_ns:
         raise UsageError(
-            f"no such time in this run: found {start} ns to {end} ns, expected a begin before an "
-            f"end, both within 0 ns to {span_ns} ns",
+            f"no such time in this run: found {moment(start)} to {moment(end)}, expected a begin "
+            f"before an end, both within {moment(0)} to {moment(span_ns)}",
             hint="times count from the first event of the log",
         )
     return ((start, end),)

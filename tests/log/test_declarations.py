@@ -165,3 +165,14 @@ def test_many_declared_tasks_cost_time_in_proportion() -> None:
         f"#task id=t{i} name=n{i}\n#task id=t{i} stack_bytes={i}\n" for i in range(20_000)
     )
     assert len(declared(many).tasks) == 20_000
+
+
+def test_parts_of_two_runs_are_told_apart() -> None:
+    log = read_bytes(
+        log_text("1,0,start,t1,", declared="#run build=a board=b1\n#run build=b board=b1\n"), "log"
+    )
+    assert log.declared.run == {"build": "b", "board": "b1"}
+    assert log.warnings == (
+        "log:4: #run build=b where the log said build=a before: the later one is kept; see that "
+        "the parts are of one run",
+    )

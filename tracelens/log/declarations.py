@@ -38,6 +38,7 @@ class Declarations:
         self._clocks: dict[int | None, tuple[dict[str, Any], Place, str]] = {}
         self._settings: dict[str, Any] = {}
         self._run: dict[str, str] = {}
+        self._run_changes: dict[str, tuple[Place, str, str]] = {}
         self._notes: list[str] = []
         self._unknown: list[tuple[Place, str]] = []
         self._surprises: dict[str, tuple[int, Place]] = {}
@@ -56,7 +57,7 @@ class Declarations:
             self._version(place, rest)
         elif word == "run":
             self.known = True
-            self._run.update(self._pairs(place, rest))
+            self._about_the_run(place, self._pairs(place, rest))
         elif word in THINGS:
             self.known = True
             self._thing(place, word, self._pairs(place, rest))
@@ -91,12 +92,24 @@ class Declarations:
         )
 
     def warnings(self) -> list[str]:
-        """A sentence for each kind of declaration or key that is not known."""
-        return [
+        """A sentence for each kind of declaration or key that is not known, or told differently."""
+        unknown = [
             f"{self._name(place)}: the {what} is not known; it is kept, and nothing rests on it"
             + (f" ({count} lines)" if count > 1 else "")
             for what, (count, place) in self._surprises.items()
         ]
+        changed = [
+            f"{self._name(place)}: #run {key}={new} where the log said {key}={old} before: the "
+            f"later one is kept; see that the parts are of one run"
+            for key, (place, old, new) in self._run_changes.items()
+        ]
+        return unknown + changed
+
+    def _about_the_run(self, place: Place, pairs: dict[str, str]) -> None:
+        for key, text in pairs.items():
+            if self._run.get(key, text) != text:
+                self._run_changes.setdefault(key, (place, self._run[key], text))
+        self._run.update(pairs)
 
     def _version(self, place: Place, rest: str) -> None:
         if rest == VERSION:
