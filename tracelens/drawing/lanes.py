@@ -155,7 +155,7 @@ def lock_names(run: Timeline) -> list[str]:
 def _task_tracks(run: Timeline) -> dict[str, Track]:
     states = run.task_states
     locks = pl.Series(lock_names(run), dtype=states.schema["waits_for"])
-    waits_for_lock = pl.col("waits_for").is_in(locks).fill_null(False)
+    waits_for_lock = pl.col("waits_for").is_in(locks.implode()).fill_null(False)
     waiting = states.filter(pl.col("state") == "waiting")
     spinning = run.lock_waits.filter(pl.col("spun"))
     # Each column counts its names in its own way; a track is asked by the number of a task.

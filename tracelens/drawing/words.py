@@ -23,6 +23,11 @@ _SCALE: Final = {
 _INSTANT: Final = re.compile(r"\s*([0-9]+(?:[.,][0-9]+)?)\s*(ns|us|µs|μs|ms|s|min|)\s*")
 
 
+def grouped(number: int) -> str:
+    """A count, digits in threes: '200 000'."""
+    return f"{number:,}".replace(",", THIN_SPACE)
+
+
 def exact(ns: int) -> str:
     """A time in microseconds to the nanosecond, digits in threes: '8 120 004.5 µs'."""
     text = f"{Decimal(ns).scaleb(-3):,f}".replace(",", THIN_SPACE)

@@ -39,3 +39,18 @@ FINDING: Final = "finding"
 def finding(index: int) -> dict[str, str | int]:
     """Id of the finding numbered `index`, as the report ranks them."""
     return {"type": FINDING, "index": index}
+
+
+def csv(what: str) -> dict[str, str]:
+    """Id of the button that asks for a part's table."""
+    return {"type": "csv", "what": what}
+
+
+def csv_file(what: str) -> dict[str, str]:
+    """Id of the download that brings a part's table."""
+    return {"type": "csv-file", "what": what}
+
+
+def csv_note(what: str) -> dict[str, str]:
+    """Id of the words that say why a table is not sent."""
+    return {"type": "csv-note", "what": what}

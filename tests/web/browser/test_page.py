@@ -290,3 +290,20 @@ def test_controls_are_reached_by_keyboard_and_show_it(open_page: Open) -> None:
         inside = page.evaluate("document.activeElement.closest('.dash-input, .tabs, .chooser')")
         assert outline != "none" or inside is not None, seen
     assert {"next-miss", "previous-miss", "jump", "whole"} <= set(seen)
+
+
+@pytest.mark.night
+@pytest.mark.parametrize("kind", ["SVG", "PNG", "CSV"])
+def test_the_schedule_is_taken_away(open_page: Open, kind: str) -> None:
+    page = open_page("?from=20000000&to=26000000", scheme="dark")
+    with page.expect_download() as waited:
+        page.locator(".schedule .takeaway").get_by_text(kind).click()
+    download = waited.value
+    assert download.suggested_filename == f"knitting-schedule-20000us-26000us.{kind.lower()}"
+    content = Path(download.path()).read_bytes()
+    begins = {"SVG": b"<svg", "PNG": b"\x89PNG\r\n\x1a\n", "CSV": b"lane,kind,state,start_us"}
+    assert content.startswith(begins[kind])
+    if kind == "SVG":
+        assert b"flash_bus" in content
+        assert b"<script" not in content
+        assert b"rgb(20, 24, 29)" in content, "the paper is part of the picture"

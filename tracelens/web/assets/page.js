@@ -62,10 +62,11 @@ window.dash_clientside = window.dash_clientside || {};
       document.title = `${run.name} – tracelens`;
       view = viewNow;
       drawBracket(view);
-      const query = new URLSearchParams({ run: run.id, from: view.start, to: view.end });
-      if (view.top) query.set("top", view.top);
-      if (chosen !== null && chosen !== undefined) query.set("job", chosen);
-      window.history.replaceState(null, "", `?${query}`);
+      window.tracelens.run = run;
+      window.tracelens.view = view;
+      window.tracelens.remember({
+        run: run.id, from: view.start, to: view.end, top: view.top || null, job: chosen,
+      });
       return window.dash_clientside.no_update;
     },
 

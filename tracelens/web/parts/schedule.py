@@ -5,17 +5,19 @@ from typing import Any
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 from dash.development.base_component import Component
 
-from tracelens.drawing import swimlanes
+from tracelens.drawing import intervals, swimlanes
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Sheet
-from tracelens.drawing.words import instant, read_instant
+from tracelens.drawing.words import grouped, instant, read_instant
 from tracelens.errors import UsageError
 from tracelens.findings.wording import duration
-from tracelens.web import ids, moves
+from tracelens.web import ids, moves, takeaway
 from tracelens.web.components import MOVABLE, aria, swatch
 from tracelens.web.moves import Chosen, View
 from tracelens.web.screen import Screen, sheet_of
 from tracelens.web.shelf import Shelf
+
+WHAT = "schedule"
 
 _KEY = (
     ("execution", "executes"),
@@ -68,6 +70,7 @@ def _controls() -> Component:
             ),
             html.Button("whole run", id=ids.WHOLE),
             html.Span(id=ids.LANES_NOTE, className="quiet right"),
+            takeaway.buttons(WHAT, ids.SCHEDULE),
         ],
         className="bar",
     )
@@ -158,6 +161,30 @@ def register(app: Dash, shelf: Shelf) -> None:
         if view is None or sheet is None or run is None:
             return no_update
         return draw(run, View(**view), chosen, sheet)
+
+    @app.callback(
+        Output(ids.csv_file(WHAT), "data"),
+        Output(ids.csv_note(WHAT), "children"),
+        Input(ids.csv(WHAT), "n_clicks"),
+        State(ids.VIEW, "data"),
+        State(ids.RUN, "data"),
+        prevent_initial_call=True,
+    )
+    def taken(_clicks: int | None, view: dict[str, int], stored: dict[str, Any]) -> Any:
+        run = shelf.get(stored["id"])
+        return take(run, View(**view)) if run else (no_update, "")
+
+
+def take(run: Run, view: View) -> tuple[Any, str]:
+    """The intervals in the window as a download, or why there are too many."""
+    rows = intervals.count(run, run.lanes.lanes, view.start, view.end)
+    if rows > intervals.MOST_ROWS:
+        return no_update, (
+            f"{grouped(rows)} intervals in this window, more than {grouped(intervals.MOST_ROWS)}: "
+            "zoom in, or use tracelens report --tables"
+        )
+    listed = intervals.intervals(run, run.lanes.lanes, view.start, view.end)
+    return takeaway.table(listed, run, WHAT, view), ""
 
 
 def go(run: Run, view: View, chosen: Chosen, pressed: str) -> tuple[View, Chosen]:
