@@ -9,7 +9,8 @@ import pytest
 from tests.drawing import scene
 from tests.drawing.figure_reading import blocks, numbers, size
 from tests.drawing.scene import US
-from tracelens.drawing.figures import load_over_time, response_times
+from tracelens.drawing.panels.load import load_over_time
+from tracelens.drawing.panels.responses import response_times
 from tracelens.drawing.runs import load
 from tracelens.drawing.sheet import Sheet
 from tracelens.drawing.this_job import entries, this_job

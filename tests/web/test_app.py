@@ -13,6 +13,7 @@ from tracelens.errors import UsageError
 from tracelens.web import ids
 from tracelens.web.app import create_app, serve
 from tracelens.web.guard import is_loopback
+from tracelens.web.parts.panel_content import offer
 
 
 @pytest.fixture(scope="module")
@@ -60,10 +61,7 @@ def test_a_name_with_markup_stays_text(app: Dash) -> None:
     client = app.server.test_client()
     page = client.get("/", base_url="http://127.0.0.1").text
     assert "alert(1)" not in page
-    callback = next(name for name in app.callback_map if name.startswith(f"..{ids.PANEL_TASK}"))
-    options = app.callback_map[callback]["callback"].__wrapped__(
-        None, {"id": "1", "span": 1, "name": ""}, None
-    )[0]
+    options = offer(scene.run(), "responses", None, None)[0]
     assert TAG in json.dumps(options), "as a string in JSON, which the page shows as text"
 
 

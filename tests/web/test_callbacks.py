@@ -8,8 +8,9 @@ from tracelens.drawing.sheet import Sheet
 from tracelens.web import ids
 from tracelens.web.components import BLANK
 from tracelens.web.moves import View
+from tracelens.web.panels.registry import panel_of
 from tracelens.web.parts.job import explain, job_title
-from tracelens.web.parts.panel import fill_panel, to_clicked
+from tracelens.web.parts.panel_content import to_clicked
 from tracelens.web.parts.schedule import draw, go, jump
 from tracelens.web.screen import sheet_of
 
@@ -50,10 +51,12 @@ def test_the_whole_run_keeps_the_choice_and_the_lanes() -> None:
 def test_a_dot_leads_to_its_job_and_a_line_nowhere() -> None:
     job = scene.job_of("archive", 2)
     dot = {"points": [{"customdata": job}]}
-    moved = to_clicked(scene.run(), VIEW, dot)
+    moved = to_clicked(scene.run(), panel_of("responses"), VIEW, None, dot)
     assert moved is not None
     assert moved[1] == job
-    assert to_clicked(scene.run(), VIEW, {"points": [{"x": 1}]}) is None
+    assert (
+        to_clicked(scene.run(), panel_of("responses"), VIEW, None, {"points": [{"x": 1}]}) is None
+    )
 
 
 def test_a_jump_moves_or_says_why_not() -> None:
@@ -103,9 +106,3 @@ def test_a_job_is_explained_in_words() -> None:
 def test_titles(status: str, late: bool, deadline: int | None, title: str) -> None:
     job = {"task": "t", "job": 1, "release_ns": 0, "end_ns": 2 * MS}
     assert job_title(job | {"status": status, "late": late, "deadline_ns": deadline}) == title
-
-
-def test_each_panel_has_a_figure() -> None:
-    for which in ("load", "responses"):
-        figure, missing = fill_panel(scene.run(), which, "archive", VIEW, None, SHEET)
-        assert figure is not None, missing

@@ -33,6 +33,11 @@ def aria(label: str) -> dict[str, Any]:
     return {"aria-label": label}
 
 
+def data(**entries: str) -> dict[str, Any]:
+    """Attributes `data-…` of an element, for a script of the page to read."""
+    return {f"data-{name}": value for name, value in entries.items()}
+
+
 def swatch(state: str) -> Component:
     """The colour and hatch of a state."""
     hatched = " hatched" if LIGHT.states[state].hatch else ""

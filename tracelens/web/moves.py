@@ -9,6 +9,7 @@ import polars as pl
 from tracelens.drawing.runs import Run
 from tracelens.model.results import Finding
 from tracelens.units import NS_PER_MS, NS_PER_US
+from tracelens.web.panels import places
 
 LEAST_WIDTH_NS: Final = 2 * NS_PER_US
 """The narrowest window: below it the clocks of real targets have nothing to tell."""
@@ -91,6 +92,19 @@ def to_finding(run: Run, view: View, finding: Finding) -> tuple[View, Chosen]:
     lane = _lane_of(run, finding.subject)
     moved = View(finding.at_ns - width // 2, finding.at_ns + width // 2, _showing(view.top, lane))
     return fit(run, moved), None
+
+
+def to_place(run: Run, view: View, text: str) -> tuple[View, Chosen] | None:
+    """The place that a number of a table comes from (`panels.places`); None for what is none."""
+    place = places.read(text)
+    if place is None:
+        return None
+    lane = _lane_of(run, place.lane) if place.lane else None
+    length = place.end_ns - place.start_ns
+    margin = max(length // 3, 20 * NS_PER_US) if length else max(run.span_ns // 1000, 5 * NS_PER_MS)
+    moved = View(place.start_ns - margin, place.end_ns + margin, _showing(view.top, lane))
+    job = place.job_id
+    return fit(run, moved), job if job is not None and run.job(job) else None
 
 
 def to_miss(run: Run, view: View, chosen: Chosen, step: int) -> tuple[View, Chosen]:

@@ -48,6 +48,13 @@ def _picture(what: str, graph: str, kind: str) -> Component:
     return html.Button(kind.upper(), title=title, **told)
 
 
+def table_button(what: str, label: str) -> Component:
+    """A button that sends a table alone, by the same callback as that of `buttons`."""
+    note = html.Span(id=ids.csv_note(what), className="wrong", role="alert")
+    send = html.Button(label, id=ids.csv(what), title="Save the table with every row (CSV)")
+    return html.Span([send, dcc.Download(id=ids.csv_file(what)), note], className="takeaway table")
+
+
 def table(rows: pl.DataFrame, run: Run, what: str, view: View) -> dict[str, Any]:
     """A table on its way to the reader's disk: data of `dcc.Download`."""
     return {

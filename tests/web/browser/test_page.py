@@ -133,7 +133,7 @@ def test_a_name_with_markup_is_shown_as_written(open_page: Open) -> None:
         re.compile(r"^<script>alert\(1\)</script>")
     )
     assert page.locator("script", has_text="alert(1)").count() == 0
-    page.locator(f"#{ids.PANEL_TASK}").click()
+    page.locator(f"#{ids.PANEL_OF}").click()
     expect(page.get_by_text(TAG, exact=True).first).to_be_visible()
 
 

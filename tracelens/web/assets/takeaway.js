@@ -24,7 +24,8 @@
       { data: shown.data, layout: layout }, { format: kind, scale: kind === "png" ? 2 : 1, ...size });
     const link = document.createElement("a");
     link.href = source;
-    link.download = fileName(run, what, view, kind);
+    const told = shown.layout.meta || { what, ...view }; /* what a figure says that it shows */
+    link.download = fileName(run, told.what, told, kind);
     link.click();
   });
 })();

@@ -1,76 +1,173 @@
-"""The panels under the schedule, one at a time."""
+"""The place under the schedule that shows one panel at a time: its tabs, its choices, its content.
 
-from typing import Any
+What is shown is told by the address: `panel`, `of` (the thing that it is about) and `windows`.
+"""
 
-from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
+from typing import Any, Final
+
+from dash import ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update
 from dash.development.base_component import Component
 
-from tracelens.drawing import figures
-from tracelens.drawing.runs import Run
-from tracelens.drawing.sheet import Sheet
-from tracelens.plain import plain
-from tracelens.web import ids, moves
-from tracelens.web.components import BLANK, FIGURE, aria
+from tracelens.drawing.words import read_instant
+from tracelens.findings.wording import duration
+from tracelens.web import ids, moves, takeaway
+from tracelens.web.components import FIGURE, aria
 from tracelens.web.moves import Chosen, View
+from tracelens.web.panels.panel import Panel
+from tracelens.web.panels.registry import PANELS, panel_of
+from tracelens.web.parts.panel_content import (
+    WINDOWS,
+    asked_of,
+    draw,
+    listed,
+    offer,
+    order_of,
+    query,
+    take,
+    to_clicked,
+)
 from tracelens.web.screen import Screen, sheet_of
 from tracelens.web.shelf import Shelf
 
-PANELS = (("load", "load"), ("responses", "response times"))
-"""(value, label) of each panel; they are shown one at a time."""
+WHAT: Final = "panel"
+TABLE: Final = "panel-table"
+"""What is taken away: what the figure draws, and the table beside it."""
+
+_PRESSED: Final[dict[str, Any]] = {"aria-pressed": "false"}
 
 
 def component() -> Component:
-    """The choice of a panel, and the panel."""
+    """Tabs, choices and content; what depends on the run comes with it."""
     return html.Section(
         [
+            _bar(),
             html.Div(
                 [
-                    dcc.RadioItems(
-                        [{"value": value, "label": label} for value, label in PANELS],
-                        id=ids.PANELS,
-                        value=PANELS[1][0],
-                        className="tabs",
-                        inline=True,
-                    ),
                     html.Div(
-                        dcc.Dropdown([], id=ids.PANEL_TASK, clearable=False),
-                        id=ids.TASK_CHOOSER,
-                        className="chooser",
-                        **aria("Task"),
+                        [
+                            dcc.Graph(id=ids.PANEL_FIGURE, config=FIGURE, responsive=True),
+                            html.P(id=ids.PANEL_EMPTY, className="empty"),
+                        ],
+                        className="plot",
                     ),
+                    html.Div(id=ids.PANEL_TABLE, className="grid"),
                 ],
-                className="bar",
+                id=ids.PANEL_BODY,
+                className="body figure",
             ),
-            html.Div(
-                [
-                    dcc.Graph(id=ids.PANEL_FIGURE, config=FIGURE, responsive=True),
-                    html.P(id=ids.PANEL_EMPTY, className="empty"),
-                ],
-                className="plot",
-            ),
+            dcc.Store(id=ids.PANEL_PLACE),
+            dcc.Store(id=ids.PANEL_ORDER),
         ],
         className="panel",
         **aria("Panels"),
     )
 
 
+def _bar() -> Component:
+    return html.Div(
+        [
+            dcc.RadioItems(
+                [{"value": panel.value, "label": panel.label} for panel in PANELS],
+                id=ids.PANELS,
+                value=PANELS[0].value,
+                className="tabs",
+                inline=True,
+            ),
+            html.Div(
+                dcc.Dropdown([], id=ids.PANEL_OF, clearable=False),
+                id=ids.OF_CHOOSER,
+                className="chooser",
+                hidden=True,
+            ),
+            html.Div(
+                dcc.Dropdown(
+                    [{"value": value, "label": _label(value)} for value in WINDOWS],
+                    id=ids.PANEL_WINDOWS,
+                    value="",
+                    clearable=False,
+                    searchable=False,
+                ),
+                id=ids.WINDOWS_CHOOSER,
+                className="chooser windows",
+                hidden=True,
+                **aria("Length of the windows"),
+            ),
+            takeaway.buttons(WHAT, ids.PANEL_FIGURE),
+            takeaway.table_button(TABLE, "table CSV"),
+            html.Button("enlarge", id=ids.ENLARGE, **_PRESSED),
+        ],
+        className="bar",
+    )
+
+
+def _label(windows: str) -> str:
+    return duration(read_instant(windows)) if windows else "as drawn"
+
+
 def register(app: Dash, shelf: Shelf) -> None:
-    """Fill the panel, follow the chosen job, and lead to the job that is clicked."""
+    """Fill the panel, follow window and chosen job, and lead to the place that is clicked."""
+
+    @app.callback(
+        Output(ids.PANELS, "value"),
+        Output(ids.PANEL_WINDOWS, "value"),
+        Input(ids.ADDRESS, "search"),
+    )
+    def opened(search: str | None) -> Any:
+        told = query(search)
+        windows = told.get("windows", "")
+        return panel_of(told.get("panel")).value, windows if windows in WINDOWS else ""
+
+    @app.callback(
+        Output(ids.PANEL_OF, "options"),
+        Output(ids.PANEL_OF, "searchable"),
+        Output(ids.PANEL_OF, "value"),
+        Output(ids.OF_CHOOSER, "hidden"),
+        Output(ids.OF_CHOOSER, "title"),
+        Output(ids.WINDOWS_CHOOSER, "hidden"),
+        Input(ids.CHOSEN, "data"),
+        Input(ids.RUN, "data"),
+        Input(ids.PANELS, "value"),
+        State(ids.PANEL_OF, "value"),
+        State(ids.ADDRESS, "search"),
+        prevent_initial_call=True,
+    )
+    def choices(
+        chosen: Chosen,
+        stored: dict[str, Any] | None,
+        which: str,
+        of: str | None,
+        search: str | None,
+    ) -> Any:
+        run = shelf.get(stored["id"]) if stored else None
+        if run is None:
+            return (no_update,) * 6
+        told = query(search).get("of")
+        if f"{ids.RUN}.data" in ctx.triggered_prop_ids and told:
+            # The address was opened: what it names goes before the job that it chooses.
+            offered = offer(run, which, None, told)
+        else:
+            newly = set(ctx.triggered_prop_ids) != {f"{ids.PANELS}.value"}
+            offered = offer(run, which, chosen if newly else None, of, chosen)
+        options, searchable, value, *rest = offered
+        # What is shown already need not be made anew.
+        return options, searchable, no_update if value == of else value, *rest
 
     @app.callback(
         Output(ids.PANEL_FIGURE, "figure"),
         Output(ids.PANEL_EMPTY, "children"),
-        Output(ids.TASK_CHOOSER, "hidden"),
+        Output(ids.PANEL_BODY, "className"),
         Input(ids.PANELS, "value"),
-        Input(ids.PANEL_TASK, "value"),
+        Input(ids.PANEL_OF, "value"),
+        Input(ids.PANEL_WINDOWS, "value"),
         Input(ids.VIEW, "data"),
         Input(ids.CHOSEN, "data"),
         Input(ids.SCREEN, "data"),
-        State(ids.RUN, "data"),
+        Input(ids.RUN, "data"),
     )
-    def panel(
+    def drawn(
         which: str,
-        task: str | None,
+        of: str | None,
+        windows: str | None,
         view: dict[str, int] | None,
         chosen: Chosen,
         screen: Screen,
@@ -78,55 +175,111 @@ def register(app: Dash, shelf: Shelf) -> None:
     ) -> Any:
         sheet = sheet_of(screen, ids.PANEL_FIGURE)
         run = shelf.get(stored["id"]) if stored else None
-        only_moved = set(ctx.triggered_prop_ids) == {f"{ids.VIEW}.data"} and which != "load"
-        if view is None or sheet is None or run is None or only_moved:
-            return no_update
-        figure, missing = fill_panel(run, which, task, View(**view), chosen, sheet)
-        return figure or BLANK, missing, which != "responses"
+        panel = panel_of(which)
+        if view is None or sheet is None or run is None or not _concerned(panel):
+            return (no_update,) * 3
+        return draw(run, panel, asked_of(run, panel, View(**view), chosen, of, windows), sheet)
 
     @app.callback(
-        Output(ids.PANEL_TASK, "options"),
-        Output(ids.PANEL_TASK, "searchable"),
-        Output(ids.PANEL_TASK, "value"),
-        Input(ids.CHOSEN, "data"),
+        Output(ids.PANEL_TABLE, "children"),
+        Input(ids.PANELS, "value"),
+        Input(ids.PANEL_OF, "value"),
+        Input(ids.PANEL_ORDER, "data"),
         Input(ids.RUN, "data"),
-        State(ids.PANEL_TASK, "value"),
-        prevent_initial_call=True,
     )
-    def tasks(chosen: Chosen, stored: dict[str, Any] | None, task: str | None) -> Any:
+    def filled(
+        which: str,
+        of: str | None,
+        order: dict[str, Any] | None,
+        stored: dict[str, Any] | None,
+    ) -> Any:
         run = shelf.get(stored["id"]) if stored else None
-        if run is None:
-            return no_update, no_update, no_update
-        job = None if chosen is None else run.job(chosen)
-        names = [lane.name for lane in run.lanes.of("task") if not lane.idle]
-        kept = task if task in names else next(iter(names), None)
-        options = [{"label": plain(name), "value": name} for name in names]
-        return options, len(names) > 12, job["task"] if job else kept
+        panel = panel_of(which)
+        return no_update if run is None else listed(run, panel, of, order_of(panel, order))
 
     @app.callback(
         Output(ids.VIEW, "data", allow_duplicate=True),
         Output(ids.CHOSEN, "data", allow_duplicate=True),
         Input(ids.PANEL_FIGURE, "clickData"),
+        Input(ids.PANEL_PLACE, "data"),
+        State(ids.PANELS, "value"),
         State(ids.VIEW, "data"),
+        State(ids.CHOSEN, "data"),
         State(ids.RUN, "data"),
         prevent_initial_call=True,
     )
-    def went(clicked: dict[str, Any] | None, view: dict[str, int], stored: dict[str, Any]) -> Any:
+    def went(
+        clicked: dict[str, Any] | None,
+        place: dict[str, Any] | None,
+        which: str,
+        view: dict[str, int],
+        chosen: Chosen,
+        stored: dict[str, Any],
+    ) -> Any:
         run = shelf.get(stored["id"])
-        moved = to_clicked(run, View(**view), clicked) if run and clicked else None
+        moved = None
+        if run and ctx.triggered_id == ids.PANEL_PLACE and place:
+            moved = moves.to_place(run, View(**view), str(place["place"]))
+        elif run and clicked:
+            moved = to_clicked(run, panel_of(which), View(**view), chosen, clicked)
         return (no_update, no_update) if moved is None else (moved[0].stored(), moved[1])
 
+    app.clientside_callback(
+        ClientsideFunction("panels", "shown"),
+        Output(ids.PANEL_TABLE, "className"),
+        Input(ids.PANEL_TABLE, "children"),
+    )
+    app.clientside_callback(
+        ClientsideFunction("panels", "remembered"),
+        Output(ids.PANELS, "className"),
+        Input(ids.PANELS, "value"),
+        Input(ids.PANEL_OF, "value"),
+        Input(ids.PANEL_WINDOWS, "value"),
+        prevent_initial_call=True,
+    )
+    _take(app, shelf)
 
-def to_clicked(run: Run, view: View, clicked: dict[str, Any]) -> tuple[View, Chosen] | None:
-    """Where a click into the panel leads; None if what was clicked is no job."""
-    point = clicked["points"][0]
-    return moves.to_job(run, view, int(point["customdata"])) if "customdata" in point else None
+
+def _take(app: Dash, shelf: Shelf) -> None:
+    """Send a table: what the figure draws, or, of the panels that have one, the whole table."""
+    for what in (WHAT, TABLE):
+
+        @app.callback(
+            Output(ids.csv_file(what), "data"),
+            Output(ids.csv_note(what), "children"),
+            Input(ids.csv(what), "n_clicks"),
+            State(ids.PANELS, "value"),
+            State(ids.PANEL_OF, "value"),
+            State(ids.PANEL_WINDOWS, "value"),
+            State(ids.VIEW, "data"),
+            State(ids.CHOSEN, "data"),
+            State(ids.RUN, "data"),
+            prevent_initial_call=True,
+        )
+        def taken(
+            _clicks: int | None,
+            which: str,
+            of: str | None,
+            windows: str | None,
+            view: dict[str, int],
+            chosen: Chosen,
+            stored: dict[str, Any],
+            what: str = what,
+        ) -> Any:
+            run = shelf.get(stored["id"])
+            if run is None:
+                return no_update, ""
+            panel = panel_of(which)
+            asked = asked_of(run, panel, View(**view), chosen, of, windows)
+            return take(run, panel, asked, drawn=what == WHAT)
 
 
-def fill_panel(
-    run: Run, which: str, task: str | None, view: View, chosen: Chosen, sheet: Sheet
-) -> figures.Shown:
-    """The figure of one panel."""
-    if which == "responses":
-        return figures.response_times(run, task, sheet, chosen)
-    return figures.load_over_time(run, view.start, view.end, sheet)
+def _concerned(panel: Panel) -> bool:
+    """Whether what has just changed is something that the panel follows."""
+    changed = set(ctx.triggered_prop_ids)
+    ignored = {
+        f"{component_id}.data"
+        for component_id, what in ((ids.VIEW, "view"), (ids.CHOSEN, "chosen"))
+        if what not in panel.follows
+    }
+    return not changed or bool(changed - ignored)

@@ -1,0 +1,1 @@
+"""The figures of the panels under the schedule, one module each."""

@@ -1,0 +1,1 @@
+"""The panels under the schedule. To add one: its module, and its line in `registry`."""
