@@ -20,7 +20,7 @@ PACKAGE = ROOT / "tracelens"
 LONGEST = 400
 
 RANKS: list[set[str]] = [
-    {"errors", "units", "version", "compiled", "plain"},
+    {"errors", "units", "version", "compiled", "plain", "samples"},
     {"model"},
     {"spans"},
     {"log", "formats"},

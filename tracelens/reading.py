@@ -2,14 +2,17 @@
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from typing import BinaryIO
 
 import polars as pl
 
 from tracelens.compiled import slow_without_numba
 from tracelens.formats import system_toml
 from tracelens.log import read as read_log
+from tracelens.log import read_bytes as read_log_bytes
 from tracelens.model.log import Log
 from tracelens.model.results import Timeline
+from tracelens.model.system import System
 from tracelens.reconstruct import reconstruct
 
 
@@ -31,6 +34,26 @@ def read(
     declared = log.declared
     if system is not None:
         declared = system_toml.apply(declared, system, known=_words(log))
+    return _reconstructed(log, declared, say)
+
+
+def read_bytes(
+    data: bytes | BinaryIO,
+    name: str,
+    *,
+    most: int | None = None,
+    say: Callable[[str], None] = lambda _what: None,
+) -> Timeline:
+    """The same for one log whose bytes are at hand, plain or compressed; messages call it `name`.
+
+    With `most`, a log of more bytes than that, unpacked, is refused with `LogError`.
+    """
+    say("reading the log")
+    log = read_log_bytes(data, name, most=most)
+    return _reconstructed(log, log.declared, say)
+
+
+def _reconstructed(log: Log, declared: System, say: Callable[[str], None]) -> Timeline:
     say("reconstructing what happened")
     if slow_without_numba(log.events.height):
         say("reconstructing in plain Python, for numba is not installed: this takes longer")

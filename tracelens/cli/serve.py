@@ -10,7 +10,7 @@ from tracelens.errors import UsageError
 
 
 @click.command(short_help="Open the page on a run, in a browser on this machine.")
-@options.logs
+@click.argument("logs", metavar="[LOG...]", nargs=-1)
 @options.system
 @click.option(
     "--port",
@@ -26,24 +26,39 @@ def serve(
 ) -> None:
     """Open the page on a run, in a browser on this machine.
 
-    LOG is an event log, or its parts in order; - is standard input. The page is served to this
-    machine alone (127.0.0.1) until Ctrl-C ends it.
+    LOG is an event log, or its parts in order; - is standard input. Without one the page opens
+    on a room where a log is opened, or a sample. The page is served to this machine alone
+    (127.0.0.1) until Ctrl-C ends it.
 
     \b
+    tracelens serve
     tracelens serve run.csv
     tracelens serve run.csv --port 9000 --open
     """
     _check_free(port)
+    if not logs:
+        _refuse_without_log(system=system, strict=strict)
 
     from tracelens.analysis import analyse
     from tracelens.reading import read
     from tracelens.web import app
 
-    with progress() as say:
-        run = read(logs, system, strict=strict, say=say)
-        say("measuring")
-        analysis = analyse(run)
-    app.serve(analysis, port=port, open_browser=open_browser, say=_address)
+    analyses = []
+    if logs:
+        with progress() as say:
+            run = read(logs, system, strict=strict, say=say)
+            say("measuring")
+            analyses = [analyse(run)]
+    app.serve(*analyses, port=port, open_browser=open_browser, say=_address)
+
+
+def _refuse_without_log(**given: object) -> None:
+    """Options that say how to read a log are nothing without one."""
+    for name, value in given.items():
+        if value:
+            raise UsageError(
+                f"no log for --{name}: found no LOG, expected one", hint="tracelens serve --help"
+            )
 
 
 def _check_free(port: int) -> None:

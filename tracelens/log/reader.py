@@ -40,9 +40,15 @@ def read(paths: LogPath | Sequence[LogPath], *, strict: bool = False) -> Log:
     return _assemble([load(path) for path in listed], strict)
 
 
-def read_bytes(data: bytes | BinaryIO, name: str, strict: bool = False) -> Log:
-    """Read a log from its bytes, plain or compressed; messages call it `name`. As `read`."""
-    return _assemble([unpack(name, data if isinstance(data, bytes) else data.read())], strict)
+def read_bytes(
+    data: bytes | BinaryIO, name: str, strict: bool = False, *, most: int | None = None
+) -> Log:
+    """Read a log from its bytes, plain or compressed; messages call it `name`. As `read`.
+
+    With `most`, a log that has more bytes than that, unpacked, is refused with `LogError`.
+    """
+    octets = data if isinstance(data, bytes) else data.read()
+    return _assemble([unpack(name, octets, most)], strict)
 
 
 def _assemble(sources: list[Source], strict: bool) -> Log:

@@ -18,6 +18,7 @@ _ZSTD: Final = b"\x28\xb5\x2f\xfd"
 _UTF8_MARK: Final = b"\xef\xbb\xbf"
 _UTF16_MARKS: Final = (b"\xff\xfe", b"\xfe\xff")
 _BLOCK: Final = 1 << 16
+_SMALL_BLOCK: Final = 1 << 12  # four octets of Zstandard can stand for 128 KiB, of gzip for 4 KiB
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,13 +59,19 @@ def load(path: str | PathLike[str]) -> Source:
     return unpack(name, data)
 
 
-def unpack(name: str, data: bytes) -> Source:
-    """Undo gzip or Zstandard, told by content. Raises `LogError` for what cannot be a log."""
+def unpack(name: str, data: bytes, most: int | None = None) -> Source:
+    """Undo gzip or Zstandard, told by content. Raises `LogError` for what cannot be a log.
+
+    `most` is how many bytes a log may have, unpacked: one that has more is refused as soon as
+    that shows, so that a small file cannot fill the memory.
+    """
     torn = None
     if data.startswith(_GZIP):
-        data, torn = _collect(_gunzip(data), "gzip")
+        data, torn = _collect(_bounded(_gunzip(data), name, most), "gzip")
     elif data.startswith(_ZSTD):
-        data, torn = _collect(_unzstd(name, data), "Zstandard")
+        data, torn = _collect(_bounded(_unzstd(name, data), name, most), "Zstandard")
+    elif most is not None and len(data) > most:
+        raise _too_long(name, most)
     if not data:
         raise LogError(
             f"{'nothing can be unpacked' if torn else 'the file is empty'}: "
@@ -92,8 +99,25 @@ def _collect(blocks: Iterator[bytes], what: str) -> tuple[bytes, str | None]:
     return unpacked.getvalue(), torn
 
 
+def _bounded(blocks: Iterator[bytes], name: str, most: int | None) -> Iterator[bytes]:
+    unpacked = 0
+    for block in blocks:
+        unpacked += len(block)
+        if most is not None and unpacked > most:
+            raise _too_long(name, most)
+        yield block
+
+
+def _too_long(name: str, most: int) -> LogError:
+    return LogError(
+        f"the log is too long: found more than {most >> 20} MB of text, expected at most that",
+        place=name,
+        hint="open it from the command line, or cut it first: `tracelens cut`",
+    )
+
+
 def _gunzip(data: bytes) -> Iterator[bytes]:
-    return _members(data, _GZIP, lambda: zlib.decompressobj(wbits=31))
+    return _members(data, _GZIP, lambda: zlib.decompressobj(wbits=31), _BLOCK)
 
 
 def _unzstd(name: str, data: bytes) -> Iterator[bytes]:
@@ -106,18 +130,19 @@ def _unzstd(name: str, data: bytes) -> Iterator[bytes]:
             hint="pip install zstandard, or unpack the file first",
         ) from None
     try:
-        yield from _members(data, _ZSTD, lambda: zstandard.ZstdDecompressor().decompressobj())
+        unpacker = zstandard.ZstdDecompressor().decompressobj
+        yield from _members(data, _ZSTD, unpacker, _SMALL_BLOCK)
     except zstandard.ZstdError as error:
         raise ValueError(str(error)) from None
 
 
-def _members(data: bytes, magic: bytes, unpacker: Callable[[], Any]) -> Iterator[bytes]:
+def _members(data: bytes, magic: bytes, unpacker: Callable[[], Any], size: int) -> Iterator[bytes]:
     """Every member of a compressed file in small blocks, so that a cut file gives what it holds."""
     at, octets = 0, memoryview(data)
     while data.startswith(magic, at):
         member = unpacker()
         while not member.eof:
-            block = octets[at : at + _BLOCK]
+            block = octets[at : at + size]
             if not block:
                 raise EOFError("it ends early")
             yield member.decompress(block)

@@ -2,26 +2,39 @@
 
 A log may hold what a company does not publish, and the page has no accounts: it answers on the
 loopback interface alone, to requests that name it as such, and loads nothing from elsewhere.
+
+One server, and on it the page on a run and the rooms beside it, each an application of its own:
+no room knows the parts of another. What they share is the shelf of runs.
 """
 
+import shutil
+import tempfile
 import threading
+import weakref
 import webbrowser
 from collections.abc import Callable
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
+import flask
 from dash import Dash
 from werkzeug.serving import WSGIRequestHandler, make_server
+from werkzeug.wrappers import Response
 
 from tracelens.drawing.palette import stylesheet
 from tracelens.drawing.runs import load
 from tracelens.errors import UsageError
 from tracelens.model.results import Analysis
-from tracelens.web import page
+from tracelens.web import loading, moves, page
 from tracelens.web.guard import guard, is_loopback
+from tracelens.web.rooms import open_log
+from tracelens.web.rooms.nav import OPEN
 from tracelens.web.shelf import Shelf
 
 LOOPBACK: Final = "127.0.0.1"
+
+_ASSETS: Final = Path(__file__).parent / "assets"
+_OF_ROOMS: Final = r"^rooms"
 
 _INDEX: Final = """<!DOCTYPE html>
 <html lang="en">
@@ -31,22 +44,53 @@ _INDEX: Final = """<!DOCTYPE html>
 
 
 def create_app(*analyses: Analysis) -> Dash:
-    """The page on analysed runs, the first of them open; `.server` is the WSGI application."""
+    """The page on analysed runs, the first of them open; `.server` is the WSGI application.
+
+    Without a run it opens on the room "open a log".
+    """
     shelf = Shelf()
     for number, analysis in enumerate(analyses, 1):
         shelf.put(load(analysis), str(number))
-    app = Dash(
+    server = flask.Flask("tracelens", static_folder=None)
+    server.jinja_env.globals["colours"] = stylesheet
+    _on_a_run_that_is_here(server, shelf)
+    app = _dash(server, "/", "tracelens", _OF_ROOMS)
+    app.layout = page.component()
+    page.register(app, shelf)
+    uploads = Path(tempfile.mkdtemp(prefix="tracelens-"))
+    weakref.finalize(server, shutil.rmtree, uploads, ignore_errors=True)
+    server.config["UPLOADS"] = uploads
+    server.register_blueprint(open_log.room(loading.Loader(shelf), uploads))
+    guard(server, app.csp_hashes())
+    return app
+
+
+def _dash(server: flask.Flask, path: str, title: str, ignored: str) -> Dash:
+    made: Any = server  # Dash takes a Flask application, and does not say so
+    return Dash(
         "tracelens",
-        assets_folder=str(Path(__file__).parent / "assets"),
-        title="tracelens",
+        server=made,
+        url_base_pathname=path,
+        assets_folder=str(_ASSETS),
+        assets_ignore=ignored,
+        title=title,
         update_title="",
         serve_locally=True,
         index_string=_INDEX.replace("{%colours%}", stylesheet()),
     )
-    app.layout = page.component()
-    page.register(app, shelf)
-    guard(app)
-    return app
+
+
+def _on_a_run_that_is_here(server: flask.Flask, shelf: Shelf) -> None:
+    """An address that names no run, or one that is gone, leads to the room where one is opened."""
+
+    @server.before_request
+    def lead() -> Response | None:
+        if flask.request.path != "/":
+            return None
+        run_id = moves.run_of(flask.request.query_string.decode("ascii", "replace"))
+        if run_id is None:
+            return None if shelf.first() else flask.redirect(OPEN)
+        return None if loading.find(shelf, run_id) else flask.redirect(f"{OPEN}?gone=1")
 
 
 def serve(

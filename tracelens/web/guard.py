@@ -1,10 +1,14 @@
 """Refuses what another site sends through the reader's browser, and forbids foreign content."""
 
 import ipaddress
+from collections.abc import Iterable
+from typing import Final
 from urllib.parse import urlsplit
 
 import flask
-from dash import Dash
+
+ASKED: Final = "X-Tracelens"
+"""Header that only the page's own scripts send: another site may not, without asking first."""
 
 
 def is_loopback(host: str | None) -> bool:
@@ -17,21 +21,24 @@ def is_loopback(host: str | None) -> bool:
         return False
 
 
-def guard(app: Dash) -> None:
-    """Refuse requests that another site sends through the browser, and forbid foreign content."""
-    server: flask.Flask = app.server
+def guard(server: flask.Flask, script_hashes: Iterable[str]) -> None:
+    """Refuse requests that another site sends through the browser, and forbid foreign content.
+
+    `script_hashes` are those of the inline scripts that may run, as a policy writes them.
+    """
 
     @server.before_request
     def only_this_machine() -> flask.Response | None:
         # A foreign name that resolves to 127.0.0.1 would pass the browser's same-origin rule.
-        origin = flask.request.headers.get("Origin")
-        hosts = [urlsplit(f"//{flask.request.host}").hostname]
-        hosts += [urlsplit(origin).hostname] if origin else []
-        if all(is_loopback(host) for host in hosts):
+        request = flask.request
+        origin = request.headers.get("Origin")
+        # Another page of this machine, on a port of its own, is another site too.
+        own = origin is None or urlsplit(origin).netloc.lower() == request.host.lower()
+        if own and is_loopback(urlsplit(f"//{request.host}").hostname):
             return None
         return flask.Response("This page is served to this machine only.\n", status=403)
 
-    scripts = " ".join(["'self'", *app.csp_hashes()])
+    scripts = " ".join(["'self'", *sorted(set(script_hashes))])
 
     @server.after_request
     def headers(response: flask.Response) -> flask.Response:

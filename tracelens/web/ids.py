@@ -10,6 +10,8 @@ SCREEN: Final = "screen"
 DRAWING: Final = "drawing"
 
 HEADER: Final = "header"
+ROOMS: Final = "rooms"
+GONE: Final = "gone"
 FINDINGS: Final = "findings"
 STRIP: Final = "strip"
 SCHEDULE: Final = "schedule"

@@ -11,10 +11,10 @@ from dash.development.base_component import Component
 
 from tracelens.plain import plain
 from tracelens.web import ids, moves
-from tracelens.web.parts import findings, header, job, panel, schedule, strip
+from tracelens.web.parts import findings, gone, header, job, panel, schedule, strip
 from tracelens.web.shelf import Shelf
 
-PARTS = (header, strip, findings, schedule, job, panel)
+PARTS = (gone, header, strip, findings, schedule, job, panel)
 
 
 def component() -> Component:
@@ -28,6 +28,7 @@ def component() -> Component:
             dcc.Store(id=ids.SCREEN),
             dcc.Store(id=ids.DRAWING),
             header.component(),
+            gone.component(),
             strip.component(),
             html.Div(
                 [
@@ -55,8 +56,8 @@ def register(app: Dash, shelf: Shelf) -> None:
         prevent_initial_call="initial_duplicate",
     )
     def opened(search: str | None) -> Any:
-        run_id = moves.run_of(search or "") or shelf.first()
-        run = shelf.get(run_id) if run_id else None
+        run_id = shelf.newest(moves.run_of(search or "") or shelf.first() or "")
+        run = shelf.get(run_id)
         if run is None:
             return no_update, no_update, no_update
         view, chosen = moves.from_address(run, search or "")

@@ -10,21 +10,24 @@ from tracelens.findings.wording import duration
 from tracelens.plain import plain
 from tracelens.report.numbers import percent
 from tracelens.web import ids
+from tracelens.web.rooms.nav import nav
 from tracelens.web.shelf import Shelf
 
 
 def component() -> Component:
     """The head of the page; its content depends on the run."""
-    return html.Header(id=ids.HEADER)
+    return html.Header([html.Div(id=ids.HEADER, className="facts"), html.Div(nav(), id=ids.ROOMS)])
 
 
 def register(app: Dash, shelf: Shelf) -> None:
     """Fill it whenever another run is opened."""
 
-    @app.callback(Output(ids.HEADER, "children"), Input(ids.RUN, "data"))
-    def header(stored: dict[str, Any] | None) -> list[Component]:
+    @app.callback(
+        Output(ids.HEADER, "children"), Output(ids.ROOMS, "children"), Input(ids.RUN, "data")
+    )
+    def header(stored: dict[str, Any] | None) -> tuple[list[Component], Component]:
         run = shelf.get(stored["id"]) if stored else None
-        return facts(run) if run else []
+        return facts(run) if run else [], nav(run_id=stored["id"] if stored else None)
 
 
 def facts(run: Run) -> list[Component]:

@@ -1,0 +1,148 @@
+"""Logs opened from the page: read, or refused in one line, and never left on the disk."""
+
+import gzip
+from pathlib import Path
+from urllib.parse import quote
+
+import flask
+import pytest
+import zstandard
+from flask.testing import FlaskClient
+
+from tests.drawing import scene
+from tests.web.rooms.conftest import BASE, left_behind, outcome, send
+from tracelens.samples import samples
+from tracelens.web import loading
+from tracelens.web.guard import ASKED
+
+LOG = scene.log_text(2).encode()
+
+
+@pytest.mark.parametrize(
+    "packed", [bytes, gzip.compress, zstandard.compress], ids=["plain", "gzip", "zstandard"]
+)
+def test_an_upload_becomes_a_run(server: flask.Flask, client: FlaskClient, packed) -> None:
+    told = outcome(client, send(client, packed(LOG), "knitting.csv"))
+    assert client.get("/", query_string={"run": told["run"]}, base_url=BASE).status_code == 200
+    assert left_behind(server) == []
+
+
+@pytest.mark.parametrize(
+    ("data", "name", "problem"),
+    [
+        (b"", "empty.csv", "empty.csv: the file is empty"),
+        (b"\x89PNG\r\n\x1a\n" + bytes(200), "picture.csv", "picture.csv:1: not an event log"),
+        (gzip.compress(b""), "run.csv.gz", "run.csv.gz: the file is empty"),
+        (LOG[: LOG.index(b"#clock")], "no_clock.csv", "no_clock.csv"),
+    ],
+)
+def test_what_is_no_log_is_refused_in_one_line_with_a_hint(
+    server: flask.Flask, client: FlaskClient, data: bytes, name: str, problem: str
+) -> None:
+    told = outcome(client, send(client, data, name))
+    assert told["problem"].startswith(problem)
+    assert "\n" not in told["problem"]
+    assert told["hint"]
+    assert left_behind(server) == []
+
+
+@pytest.mark.parametrize("packed", [gzip.compress, zstandard.compress], ids=["gzip", "zstandard"])
+def test_a_small_file_that_unpacks_to_a_huge_one_is_refused(
+    monkeypatch: pytest.MonkeyPatch, client: FlaskClient, packed
+) -> None:
+    monkeypatch.setattr(loading, "MOST_LOG", 1 << 20)
+    bomb = packed(LOG + bytes(64 << 20))
+    assert len(bomb) < 1 << 17
+    told = outcome(client, send(client, bomb, "bomb.csv"))
+    assert told["problem"].startswith("bomb.csv: the log is too long: found more than 1 MB")
+
+
+def test_an_upload_that_is_too_long_is_refused_before_it_is_read(client: FlaskClient) -> None:
+    reply = send(client, b"", length=10**12)
+    assert reply.status_code == 413
+    assert "expected at most 512 MB" in reply.json["problem"]
+
+
+def test_an_upload_that_breaks_off_leaves_nothing(server: flask.Flask, client: FlaskClient) -> None:
+    reply = send(client, b"#tracelens 1\n", length=5000)
+    assert reply.status_code == 400
+    assert "broke off" in reply.json["problem"]
+    assert left_behind(server) == []
+
+
+@pytest.mark.parametrize(
+    ("headers", "status"),
+    [
+        ({"Origin": "http://127.0.0.1:3000", ASKED: "open"}, 403),
+        ({"Origin": "http://elsewhere.example", ASKED: "open"}, 403),
+        ({"Origin": BASE}, 403),
+        ({}, 403),
+    ],
+)
+def test_nobody_else_may_send_a_log(client: FlaskClient, headers: dict, status: int) -> None:
+    """Another page of this machine may not either; a form cannot set the header."""
+    reply = client.post("/open/upload", data=LOG, base_url=BASE, headers=headers)
+    assert reply.status_code == status
+
+
+@pytest.mark.parametrize(
+    "name",
+    ["../../etc/passwd", "<script>alert(1)</script>.csv", "n" * 9000, "a\r\nb\u202e.csv", ""],
+)
+def test_a_name_is_a_word_in_messages_and_never_a_path(
+    server: flask.Flask, client: FlaskClient, name: str
+) -> None:
+    told = outcome(client, send(client, b"?", quote(name)))
+    place = told["problem"].partition(": ")[0]
+    assert len(place) < 200
+    assert "\n" not in place
+    assert "../" not in place
+    assert left_behind(server) == []
+
+
+@pytest.mark.parametrize("run", ["", "nobody", "../../etc/passwd", "sample:../x", "1.9", "%00"])
+def test_a_run_that_is_not_here_leads_to_where_one_is_opened(client: FlaskClient, run: str) -> None:
+    reply = client.get("/", query_string={"run": run}, base_url=BASE)
+    # An empty name is none: the page opens on its first run.
+    assert reply.status_code == (200 if run == "" else 302)
+    if run:
+        assert reply.headers["Location"] == "/open/?gone=1"
+        page = client.get(reply.headers["Location"], base_url=BASE).text
+        assert "is not here any more" in page
+
+
+def test_every_sample_is_listed_with_what_it_shows(client: FlaskClient) -> None:
+    page = client.get("/open/", base_url=BASE).text
+    assert len(samples()) > 30
+    for sample in samples():
+        assert f">{sample.name}</a>" in page
+        assert len(sample.about) > 20
+    root = Path(__file__).parents[3] / "sample_traces"
+    assert {sample.log.stem.partition(".")[0] for sample in samples()} == {
+        path.name.partition(".")[0] for path in root.rglob("*.csv*")
+    }
+
+
+def test_a_sample_opens_by_its_address_alone(client: FlaskClient) -> None:
+    query = {"run": "sample:three_tasks_none"}
+    assert client.get("/", query_string=query, base_url=BASE).status_code == 200
+
+
+@pytest.mark.parametrize(
+    "path", ["/assets/../app.py", "/assets/%2e%2e/app.py", "/assets/..%2fapp.py", "/open/../app.py"]
+)
+def test_no_path_leads_out_of_the_assets(client: FlaskClient, path: str) -> None:
+    reply = client.get(path, base_url=BASE)
+    assert "create_app" not in reply.text
+
+
+@pytest.mark.parametrize("ticket", ["x", "..", "%00", "a" * 5000])
+def test_an_unknown_ticket_says_so(client: FlaskClient, ticket: str) -> None:
+    reply = client.get(f"/open/upload/{quote(ticket, safe='')}", base_url=BASE)
+    assert reply.status_code == 404
+
+
+def test_the_other_side_of_two_runs_is_kept_in_the_links(client: FlaskClient) -> None:
+    page = client.get("/open/?side=b&other=%22%3E%3Cscript%3E", base_url=BASE).text
+    assert "<script>" not in page.replace('<script src="/assets/rooms-open.js"></script>', "")
+    assert "/two/?b=sample" in page

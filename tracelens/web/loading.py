@@ -1,0 +1,125 @@
+"""Logs on their way to the shelf: read beside the readers of the page, step by step."""
+
+import secrets
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from tracelens.analysis import analyse
+from tracelens.drawing.runs import Run, load
+from tracelens.errors import TraceLensError
+from tracelens.model.results import Timeline
+from tracelens.plain import plain
+from tracelens.reading import read, read_bytes
+from tracelens.samples import sample
+from tracelens.web.shelf import SAMPLE, Shelf
+
+Say = Callable[[str], None]
+
+MOST_LOG: Final = 512 << 20
+"""Bytes of an upload, and of the text that it unpacks to."""
+
+AT_ONCE: Final = 2
+MOST_WAITING: Final = 8
+_REMEMBERED: Final = 100
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """How far a log has come: a step under way, or a run, or a problem with its hint."""
+
+    step: str = "waiting for its turn"
+    run: str | None = None
+    problem: str | None = None
+    hint: str | None = None
+
+    @property
+    def done(self) -> bool:
+        """True if nothing more will change."""
+        return self.run is not None or self.problem is not None
+
+
+class Loader:
+    """Reads uploads, `AT_ONCE` at a time, in threads of their own.
+
+    The passes over a log are compiled code that lets other threads run.
+    """
+
+    def __init__(self, shelf: Shelf) -> None:
+        self._shelf = shelf
+        self._lock = threading.Lock()
+        self._turn = threading.BoundedSemaphore(AT_ONCE)
+        self._progress: dict[str, Progress] = {}
+
+    def has_room(self) -> bool:
+        """False while too many logs wait to be read."""
+        with self._lock:
+            return sum(not p.done for p in self._progress.values()) < MOST_WAITING
+
+    def begin(self, file: Path, name: str) -> str:
+        """Begin to read an upload, remove its file, and return a ticket to ask about it."""
+        ticket = secrets.token_urlsafe(12)
+        with self._lock:
+            for old in list(self._progress)[:-_REMEMBERED]:
+                if self._progress[old].done:
+                    del self._progress[old]
+            self._progress[ticket] = Progress()
+        # A daemon: whoever ends the page does not wait for a log to be read.
+        threading.Thread(target=self._read, args=(ticket, file, name), daemon=True).start()
+        return ticket
+
+    def progress(self, ticket: str) -> Progress | None:
+        """How far a log has come; None for a ticket that was never given, or long ago."""
+        with self._lock:
+            return self._progress.get(ticket)
+
+    def _read(self, ticket: str, file: Path, name: str) -> None:
+        def say(step: str) -> None:
+            self._say(ticket, Progress(step))
+
+        try:
+            with self._turn:
+                with file.open("rb") as data:  # the reader lets go of the bytes early
+                    timeline = read_bytes(data, name, most=MOST_LOG, say=say)
+                run = prepared(timeline, say)
+                size = max(file.stat().st_size, timeline.log.lines * _LINE)
+                self._say(ticket, Progress(run=self._shelf.put_upload(run, size)))
+        except TraceLensError as error:
+            self._say(ticket, Progress(problem=plain(str(error)), hint=error.hint))
+        except MemoryError:
+            self._say(ticket, Progress(problem=f"{name}: too long for the memory of this machine"))
+        except BaseException:
+            # A reader who waits must learn that it is over; the traceback goes to the terminal.
+            self._say(ticket, Progress(problem=f"{name}: cannot be read, by a fault of tracelens"))
+            raise
+        finally:
+            file.unlink(missing_ok=True)
+
+    def _say(self, ticket: str, progress: Progress) -> None:
+        with self._lock:
+            self._progress[ticket] = progress
+
+
+_LINE: Final = 24
+"""Bytes of a usual line, to reckon the length of a log that came compressed."""
+
+
+def prepared(timeline: Timeline, say: Say = lambda _step: None) -> Run:
+    """What happened → the run as the page holds it."""
+    say("measuring")
+    analysis = analyse(timeline)
+    say("preparing the page")
+    return load(analysis)
+
+
+def find(shelf: Shelf, run_id: str) -> Run | None:
+    """The run of an id; a sample that is not on the shelf is read first."""
+    run = shelf.get(shelf.newest(run_id))
+    if run is None and run_id.startswith(SAMPLE):
+        chosen = sample(run_id.removeprefix(SAMPLE))
+        if chosen is not None:
+            run = prepared(read(chosen.log))
+            shelf.put(run, run_id)
+    return run
