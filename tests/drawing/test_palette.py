@@ -51,6 +51,6 @@ def test_both_schemes_know_the_same_states_and_hatches() -> None:
 
 
 def test_the_style_sheet_has_every_colour_of_both() -> None:
-    light, dark = stylesheet().split("@media (prefers-color-scheme:dark)")
+    light, dark = stylesheet().split("@media screen and (prefers-color-scheme:dark)")
     assert "--late-edge:#B04E00;" in light
     assert "--late-edge:#F07C22;" in dark

@@ -14,6 +14,7 @@ from tracelens.cli.progress import progress
 @options.logs
 @options.system
 @click.option("--json", "json_file", metavar="F", help="Write the report as JSON; - is stdout.")
+@click.option("--html", "html_file", metavar="F", help="Write it as one HTML file with pictures.")
 @click.option("--markdown", "markdown_file", metavar="F", help="Write it as Markdown.")
 @click.option("--tables", "tables_dir", metavar="DIR", help="Write all tables, Parquet and CSV.")
 @options.window
@@ -22,6 +23,7 @@ def report(
     logs: tuple[str, ...],
     system: str | None,
     json_file: str | None,
+    html_file: str | None,
     markdown_file: str | None,
     tables_dir: str | None,
     start_ns: int | None,
@@ -39,7 +41,7 @@ def report(
     tracelens report run.csv --from 1.5s --to 2s
     tracelens report run.csv --json - | jq .misses
     """
-    quiet = only_one_on_stdout(json_file, markdown_file)
+    quiet = only_one_on_stdout(json_file, html_file, markdown_file)
 
     from tracelens.analysis import analyse
     from tracelens.reading import read
@@ -58,6 +60,11 @@ def report(
             say("writing JSON")
             write(json_file, json_.chunks(analysis))
         page = document(analysis)
+        if html_file:
+            from tracelens.report import html
+
+            say("drawing")
+            write(html_file, [html.render(analysis, run).encode()])
         if markdown_file:
             write(markdown_file, [markdown.render(page).encode()])
     if not quiet:

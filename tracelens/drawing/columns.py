@@ -7,6 +7,7 @@ import numpy as np
 
 from tracelens.drawing.lanes import DRAWN, Lanes
 from tracelens.drawing.packing import inert, packed
+from tracelens.drawing.palette import DARK, LIGHT
 from tracelens.drawing.raster import Pixels, Stack, as_uri, colours, paint, png
 from tracelens.drawing.sheet import Place, Sheet
 from tracelens.drawing.window import column_edges, share_in, time_in
@@ -45,7 +46,7 @@ def picture(
             ]
             paint(pixels, np.array(shares), stack)
     return {
-        "source": as_uri(png(pixels, colours(sheet.palette))),
+        **_sources(pixels, sheet),
         "xref": "x",
         "yref": "y",
         "x": start_ns,
@@ -55,6 +56,14 @@ def picture(
         "sizing": "stretch",
         "layer": "below",
     }
+
+
+def _sources(pixels: Pixels, sheet: Sheet) -> dict[str, str]:
+    """The pixels in the sheet's colours; in those of both schemes where the browser chooses."""
+    if sheet.scheme != "css":
+        return {"source": as_uri(png(pixels, colours(sheet.palette)))}
+    light, dark = (as_uri(png(pixels, colours(palette))) for palette in (LIGHT, DARK))
+    return {"source": light, "dark": dark}
 
 
 def _stacks(place: Place) -> list[tuple[tuple[str, ...], Stack]]:

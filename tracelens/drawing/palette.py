@@ -10,7 +10,8 @@ the paper, which WCAG 2.2 (success criterion 1.4.11) asks of graphical objects. 
 from dataclasses import dataclass
 from typing import Final, Literal
 
-Scheme = Literal["light", "dark"]
+Scheme = Literal["light", "dark", "css"]
+"""'css' is neither: its colours are custom properties, and the reader's browser chooses."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +32,13 @@ class Palette:
     quiet_text: str
     rule: str
     states: dict[str, Paint]
+
+    def ink_on(self, state: str) -> str:
+        """The colour of text on the fill of a state: black or white; one of them stands 4.5:1."""
+        if self is CSS:
+            return f"var(--{state}-ink)"
+        fill = self.states[state].fill
+        return max(("#000000", "#FFFFFF"), key=lambda ink: contrast(ink, fill))
 
 
 LIGHT: Final = Palette(
@@ -87,7 +95,19 @@ DARK: Final = Palette(
     },
 )
 
-PALETTES: Final[dict[Scheme, Palette]] = {"light": LIGHT, "dark": DARK}
+CSS: Final = Palette(
+    paper="var(--paper)",
+    text="var(--text)",
+    quiet_text="var(--quiet)",
+    rule="var(--rule)",
+    states={
+        state: Paint(f"var(--{state}-fill)", f"var(--{state}-edge)", paint.hatch)
+        for state, paint in LIGHT.states.items()
+    },
+)
+"""The properties that `stylesheet` defines, for a drawing that follows the reader's scheme."""
+
+PALETTES: Final[dict[Scheme, Palette]] = {"light": LIGHT, "dark": DARK, "css": CSS}
 
 
 def rgb(colour: str) -> tuple[int, int, int]:
@@ -111,10 +131,13 @@ def _luminance(colour: str) -> float:
 
 
 def stylesheet() -> str:
-    """The palettes as custom properties of CSS, so that the page has no second list of colours."""
+    """The palettes as custom properties of CSS, so that no page has a second list of colours.
+
+    Dark if the reader prefers it; paper is always light.
+    """
     return (
         f":root{{color-scheme:light dark;{_properties(LIGHT)}}}"
-        f"@media (prefers-color-scheme:dark){{:root{{{_properties(DARK)}}}}}"
+        f"@media screen and (prefers-color-scheme:dark){{:root{{{_properties(DARK)}}}}}"
     )
 
 
@@ -127,4 +150,5 @@ def _properties(palette: Palette) -> str:
     }
     for state, paint in palette.states.items():
         whole[f"{state}-fill"], whole[f"{state}-edge"] = paint.fill, paint.edge
+        whole[f"{state}-ink"] = palette.ink_on(state)
     return "".join(f"--{name}:{colour};" for name, colour in whole.items())

@@ -11,6 +11,7 @@ from tracelens.drawing.lanes import Lanes, prepare
 from tracelens.drawing.window import Track
 from tracelens.model.results import Analysis
 from tracelens.spans import Integers
+from tracelens.units import NS_PER_US
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -43,6 +44,13 @@ class Run:
         """The row of one job; None for a number that no job has."""
         jobs = self.analysis.timeline.jobs  # `job_id` is the row's own number
         return jobs.row(job_id, named=True) if 0 <= job_id < jobs.height else None
+
+    def window_of(self, job: dict[str, Any]) -> tuple[int, int]:
+        """[start, end) that shows a job from release to completion or deadline, with a margin."""
+        release = job["release_ns"]
+        end = max(job["end_ns"], release + (job["deadline_ns"] or 0))
+        margin = max((end - release) // 5, 20 * NS_PER_US)
+        return max(0, release - margin), min(self.span_ns, end + margin)
 
     def episodes_of(self, first_job: int, last_job: int) -> pl.DataFrame:
         """The episodes of the jobs from `first_job` to `last_job`, both included."""

@@ -12,7 +12,7 @@ from tracelens.drawing.axis import ticks
 from tracelens.drawing.blocks import CHARACTER_PX
 from tracelens.drawing.figures import Figure, Shown
 from tracelens.drawing.packing import inert, packed
-from tracelens.drawing.palette import Paint, Palette, contrast
+from tracelens.drawing.palette import Paint, Palette
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import RIGHT_PX, Sheet, layout, remark, unit
 from tracelens.drawing.words import exact, reason
@@ -154,10 +154,7 @@ def _labels(parts: list[Part], y: float, right: int, sheet: Sheet) -> Figure:
         "text": [f" {inert(text)} " for _, text, _ in fitting],
         "textfont": {
             "size": 12,
-            "color": [
-                max((palette.paper, palette.text), key=lambda ink: contrast(ink, fill))
-                for fill in (palette.states[entry].fill for _, _, entry in fitting)
-            ],
+            "color": [palette.ink_on(entry) for _, _, entry in fitting],
         },
         "hoverinfo": "skip",
     }

@@ -73,13 +73,17 @@ def _verdict(findings: tuple[Finding, ...]) -> str:
     return f"{', '.join(told)}; the worst first:"
 
 
+def worst_first(analysis: Analysis) -> tuple[Finding, ...]:
+    """The findings in the order in which a document remarks on them."""
+    return tuple(sorted(analysis.findings, key=lambda found: SEVERITIES.index(found.severity)))
+
+
 def _remarks(analysis: Analysis) -> tuple[Remark, ...]:
-    worst_first = sorted(analysis.findings, key=lambda found: SEVERITIES.index(found.severity))
     return tuple(
         Remark(
             severity=found.severity,
             text=found.text,
             at="" if found.at_ns is None else f"{moment(found.at_ns)} s",
         )
-        for found in worst_first
+        for found in worst_first(analysis)
     )

@@ -41,12 +41,13 @@ class Particular:
         return Section(self.title, (table(shown, self.columns, note=f"{cut}{note}"),))
 
 
-def _with_jobs(analysis: Analysis) -> pl.DataFrame:
+def with_jobs(analysis: Analysis) -> pl.DataFrame:
+    """The tasks that have jobs, complete or open."""
     return analysis.tasks.filter((pl.col("jobs") > 0) | (pl.col("jobs_open") > 0))
 
 
 def _without_deadline(analysis: Analysis) -> str:
-    tasks = _with_jobs(analysis).filter(pl.col("deadline_ns").is_null() & ~pl.col("idle"))
+    tasks = with_jobs(analysis).filter(pl.col("deadline_ns").is_null() & ~pl.col("idle"))
     if tasks.is_empty():
         return ""
     names = names_of(tasks["task"].to_list())
@@ -85,7 +86,7 @@ def _phases(analysis: Analysis) -> pl.DataFrame:
 PARTICULARS: Final = (
     Particular(
         "Response times",
-        _with_jobs,
+        with_jobs,
         {
             "task": Column("task"),
             "priority": Column("priority", "count"),

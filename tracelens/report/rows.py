@@ -26,9 +26,9 @@ def _legend(column: Column) -> str:
     return f"{column.head}: {column.means}." if column.means else ""
 
 
-def most_telling(tasks: pl.DataFrame) -> pl.DataFrame:
-    """At most `MOST_ROWS` tasks in the given order: late ones, judged ones, then the busiest."""
-    if tasks.height <= MOST_ROWS:
+def most_telling(tasks: pl.DataFrame, most: int = MOST_ROWS) -> pl.DataFrame:
+    """At most so many tasks in the given order: late ones, judged ones, then the busiest."""
+    if tasks.height <= most:
         return tasks
     ranked = tasks.with_row_index("row").sort(
         pl.col("deadline_misses").fill_null(0) > 0,
@@ -37,7 +37,7 @@ def most_telling(tasks: pl.DataFrame) -> pl.DataFrame:
         descending=True,
         nulls_last=True,
     )
-    return ranked.head(MOST_ROWS).sort("row").drop("row")
+    return ranked.head(most).sort("row").drop("row")
 
 
 def left_out(shown: int, there: int, what: str, which: str) -> str:

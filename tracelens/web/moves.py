@@ -68,10 +68,8 @@ def to_job(run: Run, view: View, job_id: int) -> tuple[View, Chosen]:
     job: dict[str, Any] | None = run.job(job_id)
     if job is None:
         return view, None
-    end = max(job["end_ns"], job["release_ns"] + (job["deadline_ns"] or 0))
-    margin = max((end - job["release_ns"]) // 5, 20 * NS_PER_US)
     lane = _lane_of(run, job["task"])
-    moved = View(job["release_ns"] - margin, end + margin, _showing(view.top, lane))
+    moved = View(*run.window_of(job), _showing(view.top, lane))
     return fit(run, moved), job_id
 
 

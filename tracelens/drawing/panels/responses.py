@@ -63,12 +63,14 @@ def response_times(run: Run, task: str | None, sheet: Sheet, chosen: int | None 
     axis, unit = time_axis(top, sheet)
     made = over_time(sheet, 0, max(1, run.span_ns), DOTS)
     made["yaxis"] |= axis
+    histogram, most = _histogram(jobs, top, sheet)
     made["xaxis2"] = {
         **ruled(palette),
         "domain": HISTOGRAM,
         "anchor": "y",
-        "rangemode": "tozero",
-        "nticks": 3,
+        "range": [0, 1.05 * most],
+        "tickmode": "array",
+        "tickvals": [0, most],
     }
     made["xaxis3"] = {**share_axis(palette), "domain": DISTRIBUTION, "anchor": "y"}
     made["annotations"] += [
@@ -88,7 +90,7 @@ def response_times(run: Run, task: str | None, sheet: Sheet, chosen: int | None 
         "data": [
             *_clouds(jobs, run.span_ns, top, sheet),
             _chosen(jobs, chosen, palette),
-            _histogram(jobs, top, sheet),
+            histogram,
             _distribution(jobs, palette),
         ],
         "layout": made,
@@ -154,8 +156,8 @@ def _complete(jobs: pl.DataFrame) -> pl.DataFrame:
     return jobs.filter(pl.col("status") == "complete").sort("response_ns", maintain_order=True)
 
 
-def _histogram(jobs: pl.DataFrame, top: int, sheet: Sheet) -> Figure:
-    """How many complete jobs took so long, in bins of a round length."""
+def _histogram(jobs: pl.DataFrame, top: int, sheet: Sheet) -> tuple[Figure, int]:
+    """How many complete jobs took so long, in bins of a round length; and the most in one."""
     width = round_step(max(1.0, BAR_PX * top / rows(sheet)))
     taken = _complete(jobs)["response_ns"].to_numpy() // width
     counts = np.bincount(taken) if len(taken) else np.zeros(0, np.int64)
@@ -175,7 +177,7 @@ def _histogram(jobs: pl.DataFrame, top: int, sheet: Sheet) -> Figure:
             for at, count in zip((bins * width).tolist(), counts[bins].tolist(), strict=True)
         ],
         "hoverinfo": "text",
-    }
+    }, int(counts.max(initial=1))
 
 
 def _distribution(jobs: pl.DataFrame, palette: Palette) -> Figure:
@@ -185,7 +187,7 @@ def _distribution(jobs: pl.DataFrame, palette: Palette) -> Figure:
     """
     done = _complete(jobs)
     at = np.unique(np.linspace(0, done.height - 1, MOST_STEPS).astype(np.int64))
-    at = at[at >= 0]  # no complete job: no line
+    at = at[: done.height]  # no complete job: no line
     share = 100 * (at + 1) / max(1, done.height)
     return {
         "type": "scatter",

@@ -5,7 +5,7 @@ from typing import Any
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 from dash.development.base_component import Component
 
-from tracelens.drawing import intervals, swimlanes
+from tracelens.drawing import intervals, key, swimlanes
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Sheet
 from tracelens.drawing.words import grouped, instant, read_instant
@@ -19,20 +19,6 @@ from tracelens.web.shelf import Shelf
 
 WHAT = "schedule"
 
-_KEY = (
-    ("execution", "executes"),
-    ("ready", "ready"),
-    ("wanted", "waits for a lock"),
-    ("isr", "interrupt"),
-    ("switching", "kernel switches"),
-    ("unknown", "not known"),
-)
-_MARKS = (
-    ("▲", "release"),
-    ("▼", "deadline"),
-    ("○", "complete"),
-    ("✕", "late"),
-)
 _HINTS = (
     ("← →", "or drag: move"),
     ("+ −", "or wheel: zoom"),
@@ -89,8 +75,11 @@ def _lanes() -> Component:
 def _key() -> Component:
     return html.Div(
         [
-            *(html.Span([swatch(state), label], className="item") for state, label in _KEY),
-            *(html.Span([html.B(sign), f" {label}"], className="item") for sign, label in _MARKS),
+            *(html.Span([swatch(state), label], className="item") for state, label in key.STATES),
+            *(
+                html.Span([html.B(sign), f" {label}"], className="item")
+                for sign, label in key.SIGNS
+            ),
             html.Div(
                 [
                     html.Span([html.Kbd(keys), f" {effect}"], className="item")

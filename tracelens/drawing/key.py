@@ -1,0 +1,20 @@
+"""What the schedule's blocks and signs mean, for the key beneath it."""
+
+from typing import Final
+
+STATES: Final = (
+    ("execution", "executes"),
+    ("ready", "ready"),
+    ("wanted", "waits for a lock"),
+    ("isr", "interrupt"),
+    ("switching", "kernel switches"),
+    ("unknown", "not known"),
+)
+"""State of the palette, what it means."""
+
+SIGNS: Final = (
+    ("▲", "release"),
+    ("▼", "deadline"),
+    ("○", "complete"),
+    ("✕", "late"),
+)
