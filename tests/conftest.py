@@ -1,9 +1,13 @@
-"""Shared by all tests: comparison with recorded texts."""
+"""Shared by all tests: comparison with recorded texts, and no test that depends on time."""
 
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+settings.register_profile("no deadline", deadline=None)  # a busy machine must not fail a test
+settings.load_profile("no deadline")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
