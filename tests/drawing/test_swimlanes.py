@@ -1,18 +1,23 @@
 """The schedule as a dict: what is drawn, where, and in how few bytes."""
 
 import base64
+from pathlib import Path
 
 import numpy as np
 import pytest
 from _plotly_utils.png import Reader  # a vendored pure-Python PNG decoder
 
+import tracelens
 from tests.drawing import scene
 from tests.drawing.figure_reading import numbers, said, size
 from tests.drawing.scene import MS, TAG, US
+from tracelens.drawing.columns import picture
 from tracelens.drawing.lanes import Lane
 from tracelens.drawing.palette import LIGHT, rgb
-from tracelens.drawing.sheet import Sheet, arrange
+from tracelens.drawing.runs import load
+from tracelens.drawing.sheet import LEFT_PX, RIGHT_PX, Place, Sheet, arrange
 from tracelens.drawing.swimlanes import schedule, whole_run
+from tracelens.drawing.window import column_edges
 
 SHEET = Sheet(1100, 420)
 LIMIT = 400_000
@@ -142,3 +147,28 @@ def test_the_strip_has_a_tick_for_each_late_job_and_a_ribbon_for_each_core() -> 
     assert [x / MS for x in figure["data"][0]["x"]] == [4.2, 24.2, 44.2]
     assert figure["layout"]["yaxis"]["ticktext"] == ["main"]
     assert len(figure["layout"]["images"]) == 1
+
+
+def test_an_execution_of_5_us_shows_in_ten_minutes(tmp_path: Path) -> None:
+    """One job in a run of 600 s, drawn 1000 columns wide: 0.6 s a column."""
+    log = tmp_path / "long.csv"
+    head = "#tracelens 1\n#clock hz=1000000 bits=64\n#priority order=higher_first\n"
+    named = "#task id=t1 name=rare priority=2\n#task id=t0 name=idle priority=0 idle=yes\n"
+    events = "time,core,event,subject,value\n0,0,start,t0,\n123456789,0,release,t1,\n"
+    events += "123456789,0,start,t1,\n123456794,0,wait,t1,delay\n123456794,0,start,t0,\n"
+    log.write_text(f"{head}{named}{events}600000000,0,mark,end,\n")
+    run = load(tracelens.analyse(tracelens.read(log)))
+    sheet = Sheet(1000 + LEFT_PX + RIGHT_PX, 420)
+    edges = column_edges(0, run.span_ns, 1000)
+    rare = next(lane for lane in run.lanes.lanes if lane.name == "rare")
+    place = Place(rare, baseline=40, block=20, pitch=30)
+    image = picture(run.lanes, [place], 0, run.span_ns, sheet, 60)
+    shown = base64.b64decode(image["source"].removeprefix("data:image/png;base64,"))
+    width, _, rows, _ = Reader(bytes=shown).asRGBA8()
+    seen = np.array([list(row) for row in rows], np.uint8).reshape(60, width, 4)
+    executing = (seen[39, :, :3] == rgb(LIGHT.states["execution"].fill)).all(axis=1)
+    assert list(np.flatnonzero(executing)) == [
+        np.searchsorted(edges, 123456789_000, side="right") - 1
+    ]
+    figure, _ = schedule(run, 0, run.span_ns, sheet)
+    assert said(figure, "<b>rare</b>", "executes") == [(123456789_000, 5_000)], "a block, exact"

@@ -48,21 +48,6 @@ def test_a_finding_about_a_lock_shows_the_moment() -> None:
     assert (view.start + view.end) // 2 == 30 * MS
 
 
-def test_misses_follow_one_another_and_stop_at_the_ends() -> None:
-    run, view, chosen = scene.run(), View(0, 1 * MS), None
-    seen = []
-    for step in (1, 1, 1, 1, -1, -1, -1):
-        view, chosen = moves.to_miss(run, view, chosen, step)
-        seen.append(moves.which_miss(run, chosen))
-    assert seen == [f"miss {n} of 3" for n in (1, 2, 3, 3, 2, 1, 1)]
-
-
-def test_from_between_two_misses_each_is_near() -> None:
-    run, between = scene.run(), View(29 * MS, 31 * MS)
-    assert moves.to_miss(run, between, None, 1)[1] == scene.job_of("needle_select", 5)
-    assert moves.to_miss(run, between, None, -1)[1] == scene.job_of("needle_select", 3)
-
-
 def test_a_typed_time_comes_to_the_middle() -> None:
     view = moves.to_instant(scene.run(), View(0, 2 * MS, 3), 30 * MS)
     assert view == View(29 * MS, 31 * MS, 3)
@@ -75,12 +60,36 @@ def test_a_typed_time_comes_to_the_middle() -> None:
         ("?from=1000000&to=2000000&top=2&job=3", View(MS, 2 * MS, 2), 3),
         ("?from=1000000&to=2000000&job=99999", View(MS, 2 * MS), None),
         ("?from=1000000&to=999999999999", View(0, 60 * MS), None),
+        (
+            "?from=1000000&to=2000000&lanes=needle+LINK&without=isr&without=queue&first=archive"
+            "&first=link&order=busy&fold=1",
+            View(MS, 2 * MS, 0, "needle LINK", ["isr", "queue"], ["archive", "link"], "busy", True),
+            None,
+        ),
+        (
+            "?from=1000000&to=2000000&without=window&first=nobody&order=chaos&fold=maybe&top=-3",
+            View(MS, 2 * MS),
+            None,
+        ),
     ],
 )
 def test_the_address_brings_a_view_back(search: str, view: View, chosen: int | None) -> None:
-    assert moves.from_address(scene.run(), search) == (view, chosen)
+    found, job = moves.from_address(scene.run(), search)
+    assert (found.stored(), job) == (
+        view.stored() | {"without": list(view.without), "first": list(view.first)},
+        chosen,
+    )
+
+
+def test_an_address_with_a_job_alone_shows_it() -> None:
+    job = scene.job_of("needle_select", 4)
+    assert moves.from_address(scene.run(), f"?job={job}") == moves.to_job(
+        scene.run(), View(0, 60 * MS, without=[], first=[]), job
+    )
 
 
 @pytest.mark.parametrize("search", ["", "?from=x&to=2", "?from=1", "?job=<script>"])
 def test_an_address_that_says_nothing_opens_as_usual(search: str) -> None:
-    assert moves.from_address(scene.run(), search) == moves.opening(scene.run())
+    view, chosen = moves.from_address(scene.run(), search)
+    opened, first = moves.opening(scene.run())
+    assert (view.start, view.end, chosen) == (opened.start, opened.end, first)

@@ -13,10 +13,13 @@ from tracelens.drawing.palette import Palette
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Place
 from tracelens.drawing.words import exact, instant, reason
-from tracelens.findings.wording import duration
+from tracelens.findings.wording import count, duration
 
 CHARACTER_PX: Final = 6.6
 """Mean advance of a character in the labels inside blocks."""
+
+LABEL_PX: Final = 12
+"""Least height of a block with a label, so that those of two blocks never touch."""
 
 MOST_EPISODES: Final = 5000
 """Episodes in a window beyond which no reasons are told: nobody could point at one of them."""
@@ -26,8 +29,8 @@ MOST_EPISODES: Final = 5000
 class Style:
     """A kind of block: its height as a share of the full block, from `floor` up, and its paint.
 
-    `look` is 'solid', 'band' (pale, outlined), 'hatch' (pale, hatched, outlined), 'edge' (outline
-    only), 'cut' (as the paper) or 'bare' (nothing to see; the pointer still reads it).
+    `look` is 'solid', 'band' (outlined), 'hatch' (pale, hatched, outlined), 'edge' (outline only),
+    'cut' (as the paper) or 'bare' (nothing to see; the pointer still reads it).
     """
 
     state: str
@@ -49,6 +52,8 @@ STYLES: Final = {
     "isr": Style("isr", "solid", 1.2),
     "held": Style("held", "band", 0.5),
     "wanted": Style("wanted", "band", 0.5, 0.5),
+    "items": Style("items", "band"),
+    "full": Style("late", "solid", 0.15, 0.85),
     "notch": Style("isr", "cut", 0.55, 0.45),
     "spinning": Style("blocked", "edge"),
     "overrun": Style("late", "edge"),
@@ -74,6 +79,7 @@ _TRACKS: Final[dict[Kind, dict[str, str]]] = {
         "isr": "isr",
     },
     "lock": {"held": "held", "wanted": "wanted"},
+    "queue": {"unknown": "unknown"},
 }
 """Kind of lane → track → kind of block."""
 
@@ -109,18 +115,28 @@ class Drawing:
     labels: list[tuple[float, float, str, str]] = field(default_factory=list)
 
     def add(
-        self, kind: str, place: Place, start: int, end: int, said: str, label: str = ""
+        self,
+        kind: str,
+        place: Place,
+        start: int,
+        end: int,
+        said: str,
+        label: str = "",
+        share: float = 1.0,
     ) -> None:
-        """One block; `said` (inert) is shown at the pointer, `label` (raw) inside, if it fits."""
+        """One block; `said` (inert) is shown at the pointer, `label` (raw) inside, if it fits.
+
+        `share` of the height that its style gives it is drawn.
+        """
         style = STYLES[kind]
         width = self.end_ns - self.start_ns
         shown_from, shown_to = max(start, self.start_ns), min(end, self.end_ns)
-        height = place.block * style.height
+        height = place.block * style.height * share
         middle = place.baseline - place.block * style.floor - height / 2
         low, high = max(start, self.start_ns - width), min(end, self.end_ns + width)
         self.blocks[kind].append((low, high - low, middle, height, said))
         room = (shown_to - shown_from) * self.px_per_ns - 8
-        if label and len(label) * CHARACTER_PX <= room and height >= 9:
+        if label and len(label) * CHARACTER_PX <= room and height >= LABEL_PX:
             self.labels.append(((shown_from + shown_to) / 2, middle, inert(label), kind))
 
     def traces(self, palette: Palette) -> list[dict[str, Any]]:
@@ -168,6 +184,22 @@ def lane_blocks(drawing: Drawing, run: Run, place: Place) -> None:
             drawing.add(
                 kind, place, start, end, _said(lane.name, _SAID[kind], why, start, end), label
             )
+
+
+def level_blocks(drawing: Drawing, run: Run, place: Place) -> None:
+    """The items of a queue in the window, as a step; where it is full, its top is marked."""
+    levels = run.lanes.levels
+    key, name = place.lane.key, place.lane.name
+    depth, full = levels.depth.get(key), levels.full[key]
+    rows = levels.held.visible(key, drawing.start_ns, drawing.end_ns)
+    pieces = rows.select("start_ns", "end_ns", "items")
+    for start, end, items in pieces.iter_rows():  # few rows: a lane of more is drawn as columns
+        what = f"{items} of {depth} items" if depth else count(items, "item")
+        said = _said(name, what, "", start, end)
+        share = min(items / full, 1.0)
+        drawing.add("items", place, start, end, said, str(items), share)
+        if depth and items >= depth:
+            drawing.add("full", place, start, end, said)
 
 
 def notches(drawing: Drawing, run: Run, place: Place) -> None:

@@ -4,14 +4,17 @@ from collections.abc import Sequence
 from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from tracelens.drawing.lanes import DRAWN, Lanes
+from tracelens.drawing.levels import Levels
 from tracelens.drawing.packing import inert, packed
 from tracelens.drawing.palette import DARK, LIGHT
-from tracelens.drawing.raster import Pixels, Stack, as_uri, colours, paint, png
+from tracelens.drawing.raster import Pixels, Stack, as_uri, colours, paint, paint_levels, png
 from tracelens.drawing.sheet import Place, Sheet
 from tracelens.drawing.window import column_edges, share_in, time_in
 from tracelens.findings.wording import duration
+from tracelens.spans import Integers
 from tracelens.units import NS_PER_S
 
 HOVER_PX: Final = 6
@@ -45,6 +48,11 @@ def picture(
                 for track in (lanes.track(place.lane, state) for state in states)
             ]
             paint(pixels, np.array(shares), stack)
+        if place.lane.kind == "queue":
+            full = lanes.levels.full[place.lane.key]
+            mean = lanes.levels.mean(place.lane.key, edges) / full
+            most = lanes.levels.most(place.lane.key, edges) / full
+            paint_levels(pixels, mean, most, place.baseline, place.block)
     return {
         **_sources(pixels, sheet),
         "xref": "x",
@@ -69,6 +77,8 @@ def _sources(pixels: Pixels, sheet: Sheet) -> dict[str, str]:
 def _stacks(place: Place) -> list[tuple[tuple[str, ...], Stack]]:
     """(tracks, stack) of a lane; a lock's are two, side by side: held below, wanted above."""
     states = DRAWN[place.lane.kind]
+    if place.lane.kind == "queue":
+        return [(states[1:], Stack(("unknown",), place.baseline, place.block))]
     if place.lane.kind == "lock":
         half = max(2, place.block // 2)
         return [
@@ -89,6 +99,8 @@ def readings(
     A state that does not occur in the window is not told of.
     """
     edges = column_edges(start_ns, end_ns, min(MOST_READINGS, max(1, columns // HOVER_PX)))
+    if place.lane.kind == "queue":
+        return _level_readings(lanes.levels, place, edges)
     tracks = [(state, lanes.track(place.lane, state)) for state in DRAWN[place.lane.kind]]
     times = [(state, time_in(track, place.lane.key, edges)) for state, track in tracks if track]
     told = [(state, time) for state, time in times if time.any()] or times[:1]
@@ -96,6 +108,18 @@ def readings(
     said = "<br>".join(
         f"{_SAID[state]} %{{customdata[{i}]:.3~s}}s" for i, (state, _) in enumerate(told)
     )
+    return _line(place, edges, seconds, said)
+
+
+def _level_readings(levels: Levels, place: Place, edges: Integers) -> dict[str, Any]:
+    key = place.lane.key
+    told = np.stack([levels.mean(key, edges), levels.most(key, edges)], axis=1)
+    depth = f" of {levels.depth[key]}" if key in levels.depth else ""
+    said = f"%{{customdata[0]:.3~g}} items on average<br>at most %{{customdata[1]:d}}{depth}"
+    return _line(place, edges, told.astype(np.float32), said)
+
+
+def _line(place: Place, edges: Integers, told: NDArray[np.float32], said: str) -> dict[str, Any]:
     width = (edges[-1] - edges[0]) / (len(edges) - 1)
     return {
         "type": "scatter",
@@ -104,7 +128,7 @@ def readings(
         "x0": float(edges[0] + width / 2),
         "dx": float(width),
         "y": packed(np.full(len(edges) - 1, place.baseline - place.block / 2, np.float32)),
-        "customdata": packed(seconds),
+        "customdata": packed(told),
         "hovertemplate": f"<b>{inert(place.lane.name).replace('%', '&#37;')}</b>"
         f"<br>of {duration(width)}:<br>{said}<extra></extra>",
     }

@@ -21,10 +21,11 @@ COLUMNS: Final = {
     "length_us": pl.Float64,
     "who": pl.String,
     "waits_for": pl.String,
+    "items": pl.Int64,
 }
 """Times in µs from the first event; an interval is whole even if the window shows a part of it."""
 
-_WHO: Final = {"isr": "core", "task": "core", "core": "who", "lock": "task"}
+_WHO: Final = {"isr": "core", "task": "core", "core": "who", "lock": "task", "queue": ""}
 _STATES: Final = {"execution": "executes", "blocked": "waits for lock", "task": "executes"}
 _LEFT_OUT: Final = {"task": {"running"}}
 """Tracks that say again what others say: running is execution and interrupts in it."""
@@ -71,4 +72,5 @@ def _rows(lane: Lane, state: str, spans: pl.DataFrame) -> pl.DataFrame:
         waits_for=told("waits_for" if state in ("blocked", "suspended") else "lock")
         if lane.kind == "task"
         else pl.lit(None, pl.String),
+        items=(pl.col("items") if lane.kind == "queue" else pl.lit(None)).cast(pl.Int64),
     )

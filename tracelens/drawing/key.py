@@ -8,6 +8,7 @@ STATES: Final = (
     ("wanted", "waits for a lock"),
     ("isr", "interrupt"),
     ("switching", "kernel switches"),
+    ("items", "items in a queue"),
     ("unknown", "not known"),
 )
 """State of the palette, what it means."""

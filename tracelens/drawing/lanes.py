@@ -8,16 +8,19 @@ from typing import Final, Literal
 
 import polars as pl
 
-from tracelens.drawing.window import Track
+from tracelens.drawing.levels import Levels
+from tracelens.drawing.window import Track, codes
 from tracelens.model.results import Analysis, Timeline
 
-Kind = Literal["isr", "task", "core", "lock"]
+Kind = Literal["isr", "task", "core", "lock", "queue"]
 
 CAPTIONS: Final = {
+    "first": "kept on top",
     "isr": "interrupts",
     "task": "tasks, most urgent first",
     "core": "cores",
     "lock": "locks",
+    "queue": "queues, items up to depth",
     "other": "tasks of unknown priority",
 }
 """Heading of each group of lanes."""
@@ -27,15 +30,25 @@ DRAWN: Final[dict[Kind, tuple[str, ...]]] = {
     "task": ("execution", "blocked", "ready", "unknown"),
     "core": ("isr", "task", "switching", "unknown"),
     "lock": ("held", "wanted"),
+    "queue": ("items", "unknown"),
 }
 """The tracks of each kind of lane whose shares are stacked, from the baseline up."""
+
+BUSY: Final[dict[Kind, str]] = {
+    "isr": "isr",
+    "task": "execution",
+    "core": "task",
+    "lock": "held",
+    "queue": "items",
+}
+"""The state by which lanes of a kind are put in order of how busy they are."""
 
 
 @dataclass(frozen=True, slots=True)
 class Lane:
     """One line of the schedule. `key` finds the thing in the tracks of its kind.
 
-    `group` is the heading under which it stands: its kind, or 'other'.
+    `group` is the heading under which it stands: its kind, 'other', or 'first'.
     """
 
     kind: Kind
@@ -52,6 +65,7 @@ class Lanes:
 
     lanes: tuple[Lane, ...]
     tracks: dict[Kind, dict[str, Track]]
+    levels: Levels
 
     def track(self, lane: Lane, state: str) -> Track | None:
         """The track of one state of a lane, None where there is none to draw.
@@ -64,24 +78,36 @@ class Lanes:
             state = "running"
         return self.tracks[lane.kind].get(state)
 
+    def happens(self, lane: Lane, start_ns: int, end_ns: int) -> bool:
+        """Whether anything is drawn in a lane in [start_ns, end_ns); on a core always."""
+        tracks = (self.track(lane, state) for state in DRAWN[lane.kind])
+        return lane.kind == "core" or any(t.count(lane.key, start_ns, end_ns) for t in tracks if t)
+
+    def busy_ns(self, lane: Lane) -> int:
+        """The time for which a lane's first state lasts in the whole run: execution, held, …"""
+        track = self.track(lane, BUSY[lane.kind])
+        return int(track.spent.between(0, 2**62, lane.key)) if track else 0
+
     def of(self, kind: Kind) -> list[Lane]:
         """The lanes of one kind."""
         return [lane for lane in self.lanes if lane.kind == kind]
 
 
 def prepare(analysis: Analysis) -> Lanes:
-    """Lanes and tracks of a run: interrupts, tasks by priority, cores, locks.
+    """Lanes and tracks of a run: interrupts, tasks by priority, cores, locks, queues.
 
     Tasks of unknown priority, which on a large kernel are many and not the product's own, go last.
     """
     run = analysis.timeline
     tasks = _tasks(analysis)
+    levels = Levels.of(run)
     return Lanes(
         lanes=(
             *_isrs(analysis),
             *(lane for lane in tasks if lane.group == "task"),
             *_cores(analysis),
             *_locks(run),
+            *_queues(run, levels),
             *(lane for lane in tasks if lane.group == "other"),
         ),
         tracks={
@@ -99,14 +125,10 @@ def prepare(analysis: Analysis) -> Lanes:
                     "lock",
                 ),
             },
+            "queue": {"items": levels.held, "unknown": levels.lost},
         },
+        levels=levels,
     )
-
-
-def codes(names: pl.Series) -> dict[str, int]:
-    """Name → physical value, of an Enum column: what keys a track."""
-    assert isinstance(names.dtype, pl.Enum)
-    return {name: code for code, name in enumerate(names.dtype.categories)}
 
 
 def _isrs(analysis: Analysis) -> list[Lane]:
@@ -145,6 +167,17 @@ def _cores(analysis: Analysis) -> list[Lane]:
 def _locks(run: Timeline) -> list[Lane]:
     key = codes(run.holds["lock"])
     return [Lane("lock", lock, key[lock], lock, "lock") for lock in lock_names(run) if lock in key]
+
+
+def _queues(run: Timeline, levels: Levels) -> list[Lane]:
+    key = codes(run.queue_levels["queue"])
+    names = dict.fromkeys(queue.name for queue in run.system.queues if queue.name in key)
+    return [
+        Lane("queue", name, key[name], f"{name} · {depth}" if depth else name, "queue")
+        for name in names
+        for depth in [levels.depth.get(key[name])]
+        if key[name] in levels.full
+    ]
 
 
 def lock_names(run: Timeline) -> list[str]:

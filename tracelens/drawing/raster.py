@@ -27,6 +27,9 @@ PAINTED: Final = (
     "held",
     "wanted",
     "unknown",
+    "items",
+    "most",
+    "late",
 )
 """States that occur in columns; a state's place gives its two entries in the colour table."""
 
@@ -74,6 +77,27 @@ def paint(pixels: Pixels, shares: Shares, stack: Stack) -> None:
         elif state == "unknown":
             area[inside & ((above + columns) % 5 == 0)] = code + 1
         floor = top
+
+
+def paint_levels(pixels: Pixels, mean: Shares, most: Shares, baseline: int, height: int) -> None:
+    """Paint a filling level: its mean up to where it stands, above it the most in that column.
+
+    Both are shares of `height`; what is not nothing gets a pixel. A column that is ever full is
+    marked at its top.
+    """
+    above = np.arange(height)[:, None]
+    area = pixels[baseline - height : baseline][::-1]
+    inner, outer = (
+        np.maximum(np.rint(np.minimum(shares, 1) * height), shares > 0) for shares in (mean, most)
+    )
+    for state, inside in (
+        ("most", above < outer),
+        ("items", above < inner),
+        ("late", (above >= height - 2) & (most >= 1)),
+    ):
+        area[inside] = 1 + 2 * PAINTED.index(state)
+    edge = (above == outer - 1) & (most < 1)
+    area[edge] = 2 + 2 * PAINTED.index("items")
 
 
 def colours(palette: Palette) -> list[tuple[int, int, int]]:

@@ -59,19 +59,27 @@ class Place:
 
 @dataclass(frozen=True, slots=True)
 class Arrangement:
-    """The lanes that fit, and the group headings as (text, y). `first` and `total` count lanes."""
+    """The lanes that fit, and the group headings as (text, y). `first` and `total` count lanes.
+
+    `folded` are lanes that share one line, whose text stands at `folded_at`.
+    """
 
     places: tuple[Place, ...]
     captions: tuple[tuple[str, int], ...]
     first: int
     total: int
+    folded: tuple[Lane, ...] = ()
+    folded_at: int = 0
 
 
-def arrange(lanes: Sequence[Lane], top: int, rows: int) -> Arrangement:
-    """Lay out as many lanes as fit from the lane numbered `top` on, evenly.
+def arrange(
+    lanes: Sequence[Lane], top: int, rows: int, folded: tuple[Lane, ...] = ()
+) -> Arrangement:
+    """Lay out as many lanes as fit from the lane numbered `top` on, evenly; one line for `folded`.
 
     `top` is moved up where the lanes below it would leave the sheet half empty.
     """
+    rows -= CAPTION_PX if folded else 0
     first = min(top, max(0, len(lanes) - _fitting(lanes[::-1], rows)))
     shown = lanes[first : first + _fitting(lanes[first:], rows)]
     groups = len({lane.group for lane in shown})
@@ -85,7 +93,9 @@ def arrange(lanes: Sequence[Lane], top: int, rows: int) -> Arrangement:
             y += CAPTION_PX
         y += pitch
         places.append(Place(lane, baseline=y - 2, block=round(pitch * 0.68), pitch=pitch))
-    return Arrangement(tuple(places), tuple(captions), first, len(lanes))
+    return Arrangement(
+        tuple(places), tuple(captions), first, len(lanes), folded, y + CAPTION_PX // 2 + 2
+    )
 
 
 def _fitting(lanes: Sequence[Lane], rows: int) -> int:

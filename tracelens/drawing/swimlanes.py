@@ -5,17 +5,23 @@ any other as pixel columns, each of which carries the exact share of every state
 plotly figure as a dict out.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from itertools import accumulate, takewhile
 from typing import Any, Final
 
 import polars as pl
 
-from tracelens.drawing.blocks import Drawing, lane_blocks, notches
+from tracelens.drawing.blocks import CHARACTER_PX, Drawing, lane_blocks, level_blocks, notches
+from tracelens.drawing.choice import Choice, choose
 from tracelens.drawing.columns import picture, readings
-from tracelens.drawing.lanes import DRAWN, Lanes
+from tracelens.drawing.lanes import DRAWN, Lane, Lanes
 from tracelens.drawing.marks import holder_lines, job_marks
+from tracelens.drawing.packing import inert
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Arrangement, Place, Sheet, arrange, lane_label, layout, remark
+from tracelens.findings.wording import count, listing
+
+ALL_LANES: Final = Choice()
 
 PX_PER_BLOCK: Final = 5
 """A lane with more intervals than one in so many pixels is drawn as columns."""
@@ -25,19 +31,29 @@ MOST_BLOCKS: Final = 600
 
 
 def schedule(
-    run: Run, start_ns: int, end_ns: int, sheet: Sheet, top: int = 0, job_id: int | None = None
+    run: Run,
+    start_ns: int,
+    end_ns: int,
+    sheet: Sheet,
+    top: int = 0,
+    job_id: int | None = None,
+    choice: Choice = ALL_LANES,
 ) -> tuple[dict[str, Any], Arrangement]:
     """The window [start_ns, end_ns) from the lane numbered `top` on; and which lanes those are.
 
-    `job_id` is the job that the reader looks at; its time is shaded in its lane.
+    `top` counts in the lanes that `choice` leaves. `job_id` is the job that the reader looks at;
+    its time is shaded in its lane.
     """
-    arrangement = arrange(run.lanes.lanes, top, sheet.rows)
+    shown = choose(run.lanes, choice, start_ns, end_ns)
+    arrangement = arrange(shown.lanes, top, sheet.rows, shown.folded)
     blocks, columns = _divide(run.lanes, arrangement.places, start_ns, end_ns, sheet.columns)
     drawing = Drawing(start_ns, end_ns, sheet.columns / (end_ns - start_ns))
     for place in blocks:
         lane_blocks(drawing, run, place)
         if place.lane.kind == "task":
             notches(drawing, run, place)
+        if place.lane.kind == "queue":
+            level_blocks(drawing, run, place)
     tasks = [place for place in arrangement.places if place.lane.kind == "task"]
     marks = job_marks(drawing, run, tasks, blocks, sheet.palette, sheet.columns)
     data = [
@@ -58,12 +74,40 @@ def schedule(
         "tickvals": [place.baseline - place.block / 2 for place in arrangement.places],
         "ticktext": [lane_label(place.lane) for place in arrangement.places],
     }
-    made["shapes"] = [*_baselines(arrangement.places, sheet), *_chosen(run, tasks, job_id, sheet)]
+    made["shapes"] = [
+        *_baselines(arrangement.places, sheet),
+        *_depths(run.lanes, arrangement.places, sheet),
+        *_chosen(run, tasks, job_id, sheet),
+    ]
     made["annotations"] += [
         remark(text, sheet.palette, x=0, xshift=-8, y=y, yref="y")
         for text, y in arrangement.captions
     ]
+    made["annotations"] += _in_words(arrangement, sheet)
     return {"data": data, "layout": made}, arrangement
+
+
+def _in_words(arrangement: Arrangement, sheet: Sheet) -> list[dict[str, Any]]:
+    """The line that stands for the folded lanes; or that there is none to draw."""
+    folded = arrangement.folded
+    if folded:
+        said = f"{count(len(folded), 'lane')} with nothing in this window: "
+        room = sheet.columns / CHARACTER_PX - len(said)
+        fitting = sum(1 for _ in takewhile(lambda length: length <= room, _lengths(folded)))
+        said += inert(listing([lane.name for lane in folded], max(fitting, 2)))
+        return [
+            remark(said, sheet.palette, x=0, xshift=6, xanchor="left", y=arrangement.folded_at,
+                   yref="y")
+        ]  # fmt: skip
+    if not arrangement.places:
+        said = "No lane is left: take a word out of the filter, or choose another kind."
+        return [remark(said, sheet.palette, x=0, xshift=6, xanchor="left", y=0.8)]
+    return []
+
+
+def _lengths(lanes: Sequence[Lane]) -> Iterable[int]:
+    """How many characters the first 1, 2, … names take in a list that goes on."""
+    return accumulate((len(lane.name) + 2 for lane in lanes), initial=len(" and 99 more"))
 
 
 def whole_run(run: Run, sheet: Sheet) -> dict[str, Any]:
@@ -121,10 +165,10 @@ def _divide(
         counted.append((sum(t.count(place.lane.key, start_ns, end_ns) for t in tracks if t), place))
     exact: set[str] = set()
     left = MOST_BLOCKS
-    for count, place in sorted(counted, key=lambda pair: pair[0]):
-        if count * PX_PER_BLOCK > columns or count > left:
+    for number, place in sorted(counted, key=lambda pair: pair[0]):
+        if number * PX_PER_BLOCK > columns or number > left:
             break
-        left -= count
+        left -= number
         exact.add(place.lane.kind + place.lane.label)
     is_exact = [place.lane.kind + place.lane.label in exact for place in places]
     return (
@@ -134,19 +178,29 @@ def _divide(
 
 
 def _baselines(places: Sequence[Place], sheet: Sheet) -> list[dict[str, Any]]:
+    return [_level(place.baseline, sheet) for place in places]
+
+
+def _depths(lanes: Lanes, places: Sequence[Place], sheet: Sheet) -> list[dict[str, Any]]:
+    """Where a queue is full."""
     return [
-        {
-            "type": "line",
-            "xref": "paper",
-            "x0": 0,
-            "x1": 1,
-            "y0": place.baseline,
-            "y1": place.baseline,
-            "line": {"width": 1, "color": sheet.palette.rule},
-            "layer": "below",
-        }
+        _level(place.baseline - place.block, sheet, "dot")
         for place in places
+        if place.lane.kind == "queue" and place.lane.key in lanes.levels.depth
     ]
+
+
+def _level(y: int, sheet: Sheet, dash: str = "solid") -> dict[str, Any]:
+    return {
+        "type": "line",
+        "xref": "paper",
+        "x0": 0,
+        "x1": 1,
+        "y0": y,
+        "y1": y,
+        "line": {"width": 1, "color": sheet.palette.rule, "dash": dash},
+        "layer": "below",
+    }
 
 
 def _chosen(

@@ -47,14 +47,24 @@ class Track:
         first, last = self._rows(key, start_ns, end_ns)
         return last - first
 
-    def _rows(self, key: int, start_ns: int, end_ns: int) -> tuple[int, int]:
+    def range_of(self, key: int) -> tuple[int, int]:
+        """The rows [first, last) of `spans` that are of one thing."""
         where = int(np.searchsorted(self.spent.keys, key))
         if where == len(self.spent.keys) or self.spent.keys[where] != key:
             return 0, 0
-        low, high = int(self.spent.first[where]), int(self.spent.first[where + 1])
+        return int(self.spent.first[where]), int(self.spent.first[where + 1])
+
+    def _rows(self, key: int, start_ns: int, end_ns: int) -> tuple[int, int]:
+        low, high = self.range_of(key)
         first = low + int(np.searchsorted(self.spent.ends[low:high], start_ns, side="right"))
         last = low + int(np.searchsorted(self.spent.starts[low:high], end_ns, side="left"))
         return first, max(first, last)
+
+
+def codes(names: pl.Series) -> dict[str, int]:
+    """Name → physical value, of an Enum column: what keys a track."""
+    assert isinstance(names.dtype, pl.Enum)
+    return {name: code for code, name in enumerate(names.dtype.categories)}
 
 
 def column_edges(start_ns: int, end_ns: int, columns: int) -> Integers:

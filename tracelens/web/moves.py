@@ -1,11 +1,15 @@
 """Where the reader looks, and where a finding, a miss or a typed time takes them."""
 
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass, replace
 from typing import Any, Final
 from urllib.parse import parse_qs
 
+import numpy as np
 import polars as pl
 
+from tracelens.drawing.choice import ORDERS, Choice, choose
+from tracelens.drawing.lanes import DRAWN
 from tracelens.drawing.runs import Run
 from tracelens.model.results import Finding
 from tracelens.units import NS_PER_MS, NS_PER_US
@@ -17,15 +21,29 @@ LEAST_WIDTH_NS: Final = 2 * NS_PER_US
 
 @dataclass(frozen=True, slots=True)
 class View:
-    """The visible window [start, end) in ns, and the number of the topmost lane."""
+    """What the schedule shows: the window [start, end) in ns, and which lanes.
+
+    `top` is the number of the topmost lane among those that the other fields, which are those of
+    `drawing.choice.Choice`, leave.
+    """
 
     start: int
     end: int
     top: int = 0
+    find: str = ""
+    without: Sequence[str] = ()
+    first: Sequence[str] = ()
+    order: str = ORDERS[0]
+    fold: bool = False
 
-    def stored(self) -> dict[str, int]:
+    def stored(self) -> dict[str, Any]:
         """As the page stores it."""
         return asdict(self)
+
+    @property
+    def choice(self) -> Choice:
+        """Which lanes."""
+        return Choice(self.find, self.without, self.first, self.order, self.fold)
 
 
 Chosen = int | None
@@ -37,12 +55,13 @@ def fit(run: Run, view: View) -> View:
     span = max(run.span_ns, LEAST_WIDTH_NS)
     width = min(max(view.end - view.start, LEAST_WIDTH_NS), span)
     start = min(max(view.start, 0), span - width)
-    return View(start, start + width, max(0, min(view.top, len(run.lanes.lanes) - 1)))
+    top = max(0, min(view.top, len(run.lanes.lanes) - 1))
+    return replace(view, start=start, end=start + width, top=top)
 
 
-def opening(run: Run) -> tuple[View, Chosen]:
+def opening(run: Run, view: View | None = None) -> tuple[View, Chosen]:
     """What the page opens on: the place of the first finding that has one, else the whole run."""
-    view = fit(run, View(0, run.span_ns))
+    view = fit(run, replace(view or View(0, 0), start=0, end=run.span_ns))
     first = next((f for f in run.analysis.findings if f.at_ns is not None), None)
     return to_finding(run, view, first) if first else (view, None)
 
@@ -53,14 +72,39 @@ def run_of(search: str) -> str | None:
 
 
 def from_address(run: Run, search: str) -> tuple[View, Chosen]:
-    """The view that the query of the page's address names; where it names none, the opening."""
-    query = {key: values[0] for key, values in parse_qs(search.removeprefix("?")).items()}
-    try:
-        view = View(int(query["from"]), int(query["to"]), int(query.get("top", "0")))
-        job = int(query["job"]) if "job" in query else None
-    except (KeyError, ValueError):
-        return opening(run)
-    return fit(run, view), job if job is not None and run.job(job) else None
+    """The view that the query of the page's address names.
+
+    A job without a window is shown whole; an address that names neither shows the opening.
+    """
+    query = parse_qs(search.removeprefix("?"))
+    lanes = _lanes_of(run, query)
+    job = _number(query, "job")
+    start, end = _number(query, "from"), _number(query, "to")
+    known = job is not None and run.job(job) is not None
+    if start is None or end is None:
+        view = replace(lanes, end=run.span_ns)
+        return to_job(run, view, job) if known and job is not None else opening(run, view)
+    view = replace(lanes, start=start, end=end, top=_number(query, "top") or 0)
+    return fit(run, view), job if known else None
+
+
+def _number(query: dict[str, list[str]], key: str) -> int | None:
+    text = query.get(key, [""])[0]
+    return int(text) if text.isdecimal() and len(text) <= 18 else None
+
+
+def _lanes_of(run: Run, query: dict[str, list[str]]) -> View:
+    names = {lane.name for lane in run.lanes.lanes}
+    order = query.get("order", [""])[0]
+    return View(
+        0,
+        0,
+        find=query.get("lanes", [""])[0],
+        without=[kind for kind in query.get("without", []) if kind in DRAWN],
+        first=[name for name in query.get("first", []) if name in names],
+        order=order if order in ORDERS else ORDERS[0],
+        fold=query.get("fold") == ["1"],
+    )
 
 
 def to_job(run: Run, view: View, job_id: int) -> tuple[View, Chosen]:
@@ -68,9 +112,23 @@ def to_job(run: Run, view: View, job_id: int) -> tuple[View, Chosen]:
     job: dict[str, Any] | None = run.job(job_id)
     if job is None:
         return view, None
-    lane = _lane_of(run, job["task"])
-    moved = View(*run.window_of(job), _showing(view.top, lane))
-    return fit(run, moved), job_id
+    start, end = run.window_of(job)
+    return _showing(run, fit(run, replace(view, start=start, end=end)), job["task"]), job_id
+
+
+def to_span(run: Run, view: View, start_ns: int, end_ns: int, lane: str) -> View:
+    """A time [start_ns, end_ns) with a margin on each side, and the lane named `lane` in sight."""
+    start, width = frame(run, np.int64(start_ns), np.int64(end_ns))
+    moved = fit(run, replace(view, start=int(start), end=int(start + width)))
+    return _showing(run, moved, lane)
+
+
+def frame(run: Run, start_ns: Any, end_ns: Any) -> tuple[Any, Any]:
+    """Start and width of the windows that show times [start_ns, end_ns) with a margin; of numpy."""
+    span = max(run.span_ns, LEAST_WIDTH_NS)
+    margin = np.maximum((end_ns - start_ns) // 5, 20 * NS_PER_US)
+    width = np.minimum(end_ns - start_ns + 2 * margin, span)
+    return np.clip(start_ns - margin, 0, span - width), width
 
 
 def to_finding(run: Run, view: View, finding: Finding) -> tuple[View, Chosen]:
@@ -87,9 +145,9 @@ def to_finding(run: Run, view: View, finding: Finding) -> tuple[View, Chosen]:
     if there.height:
         return to_job(run, view, there["job_id"][0])
     width = max(run.span_ns // 500, 10 * NS_PER_MS)
-    lane = _lane_of(run, finding.subject)
-    moved = View(finding.at_ns - width // 2, finding.at_ns + width // 2, _showing(view.top, lane))
-    return fit(run, moved), None
+    start = finding.at_ns - width // 2
+    moved = fit(run, replace(view, start=start, end=start + width))
+    return _showing(run, moved, finding.subject), None
 
 
 def to_place(run: Run, view: View, text: str) -> tuple[View, Chosen] | None:
@@ -97,26 +155,11 @@ def to_place(run: Run, view: View, text: str) -> tuple[View, Chosen] | None:
     place = places.read(text)
     if place is None:
         return None
-    lane = _lane_of(run, place.lane) if place.lane else None
     length = place.end_ns - place.start_ns
     margin = max(length // 3, 20 * NS_PER_US) if length else max(run.span_ns // 1000, 5 * NS_PER_MS)
-    moved = View(place.start_ns - margin, place.end_ns + margin, _showing(view.top, lane))
+    moved = fit(run, replace(view, start=place.start_ns - margin, end=place.end_ns + margin))
     job = place.job_id
-    return fit(run, moved), job if job is not None and run.job(job) else None
-
-
-def to_miss(run: Run, view: View, chosen: Chosen, step: int) -> tuple[View, Chosen]:
-    """The next late job (`step` 1) or the one before (−1), after the chosen one or the window."""
-    late = run.late
-    if late.is_empty():
-        return view, chosen
-    ids = late["job_id"].to_list()
-    if chosen in ids:
-        target = ids.index(chosen) + step
-    else:
-        before = int(late["end_ns"].search_sorted((view.start + view.end) // 2))
-        target = before if step > 0 else before - 1
-    return to_job(run, view, ids[min(max(target, 0), len(ids) - 1)])
+    return _showing(run, moved, place.lane or ""), job if job is not None and run.job(job) else None
 
 
 def to_instant(run: Run, view: View, at_ns: int) -> View:
@@ -125,20 +168,10 @@ def to_instant(run: Run, view: View, at_ns: int) -> View:
     return fit(run, replace(view, start=at_ns - half, end=at_ns - half + view.end - view.start))
 
 
-def which_miss(run: Run, chosen: Chosen) -> str:
-    """'miss 3 of 126', or how many there are."""
-    ids = run.late["job_id"].to_list()
-    if chosen in ids:
-        return f"miss {ids.index(chosen) + 1} of {len(ids)}"
-    return "no misses" if not ids else f"{len(ids)} miss{'es' if len(ids) > 1 else ''}"
-
-
-def _lane_of(run: Run, name: str) -> int | None:
-    return next((i for i, lane in enumerate(run.lanes.lanes) if lane.name == name), None)
-
-
-def _showing(top: int, lane: int | None) -> int:
+def _showing(run: Run, view: View, name: str) -> View:
     """The topmost lane kept, unless the wanted one is above it or far below."""
-    if lane is None or top <= lane < top + 12:
-        return top
-    return max(0, lane - 3)
+    lanes = choose(run.lanes, view.choice, view.start, view.end).lanes
+    lane = next((i for i, lane in enumerate(lanes) if lane.name == name), None)
+    if lane is None or view.top <= lane < view.top + 12:
+        return view
+    return replace(view, top=max(0, lane - 3))

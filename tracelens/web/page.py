@@ -11,10 +11,10 @@ from dash.development.base_component import Component
 
 from tracelens.plain import plain
 from tracelens.web import ids, moves
-from tracelens.web.parts import findings, gone, header, job, panel, schedule, strip
+from tracelens.web.parts import findings, gone, header, job, lanes, panel, schedule, strip
 from tracelens.web.shelf import Shelf
 
-PARTS = (gone, header, strip, findings, schedule, job, panel)
+PARTS = (gone, header, strip, findings, schedule, lanes, job, panel)
 
 
 def component() -> Component:
@@ -82,6 +82,11 @@ def _in_the_browser(app: Dash) -> None:
         Input(ids.VIEW, "data"),
         Input(ids.CHOSEN, "data"),
         Input(ids.RUN, "data"),
+    )
+    app.clientside_callback(
+        ClientsideFunction("page", "stepping"),
+        Output(ids.STEP_KIND, "value"),
+        Input(ids.STEP_KIND, "value"),
     )
     app.clientside_callback(
         ClientsideFunction("page", "shown"),

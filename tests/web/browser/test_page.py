@@ -119,7 +119,7 @@ def test_opens_on_what_is_wrong_where_and_why(open_page: Open) -> None:
     findings = page.locator("button.finding")
     expect(findings.first).to_contain_text("Lock flash_bus, held longest by archive")
     expect(findings.nth(1)).to_contain_text("needle_select missed")
-    expect(page.locator("#which-miss")).to_have_text("miss 1 of 30")
+    expect(page.locator("#which-place")).to_have_text("miss 1 of 30")
     expect(page.locator("#job-title")).to_contain_text("1.40 ms over its deadline")
     expect(page.locator("#job-words li").first).to_contain_text("link runs, less urgent")
     start, end = window(page)
@@ -208,10 +208,10 @@ def test_a_finding_moves_the_window(open_page: Open) -> None:
 def test_the_next_miss_is_explained(open_page: Open) -> None:
     page = open_page()
     before = window(page)
-    page.locator(f"#{ids.NEXT_MISS}").click()
+    page.locator(f"#{ids.NEXT}").click()
     start, end = settled(page, before)
     assert start <= 21 * MS < 24.2 * MS <= end
-    expect(page.locator("#which-miss")).to_have_text("miss 2 of 30")
+    expect(page.locator("#which-place")).to_have_text("miss 2 of 30")
     expect(page.locator("#job-title")).to_contain_text("needle_select, job 3")
 
 
@@ -254,10 +254,10 @@ def test_the_strip_brings_the_window(open_page: Open) -> None:
 def test_reloading_brings_the_view_back(open_page: Open) -> None:
     page = open_page()
     before = window(page)
-    page.locator(f"#{ids.NEXT_MISS}").click()
+    page.locator(f"#{ids.NEXT}").click()
     here = settled(page, before)
     page.reload()
-    expect(page.locator("#which-miss")).to_have_text("miss 2 of 30")
+    expect(page.locator("#which-place")).to_have_text("miss 2 of 30")
     assert window(page) == here
 
 
@@ -274,7 +274,7 @@ def test_works_on_a_small_screen(open_page: Open) -> None:
     page = open_page(width=800, height=600)
     assert page.evaluate("document.documentElement.scrollWidth") <= 800
     before = window(page)
-    page.locator(f"#{ids.NEXT_MISS}").click()
+    page.locator(f"#{ids.NEXT}").click()
     settled(page, before)
     page.locator(f"#{ids.PANEL_FIGURE}").scroll_into_view_if_needed()
     expect(page.locator("#panel-figure .xtick text").first).to_be_visible()
@@ -289,7 +289,7 @@ def test_controls_are_reached_by_keyboard_and_show_it(open_page: Open) -> None:
         outline = page.evaluate("getComputedStyle(document.activeElement).outlineStyle")
         inside = page.evaluate("document.activeElement.closest('.dash-input, .tabs, .chooser')")
         assert outline != "none" or inside is not None, seen
-    assert {"next-miss", "previous-miss", "jump", "whole"} <= set(seen)
+    assert {"next-place", "previous-place", "jump", "whole"} <= set(seen)
 
 
 @pytest.mark.night
@@ -307,3 +307,38 @@ def test_the_schedule_is_taken_away(open_page: Open, kind: str) -> None:
         assert b"flash_bus" in content
         assert b"<script" not in content
         assert b"rgb(20, 24, 29)" in content, "the paper is part of the picture"
+
+
+@pytest.mark.night
+def test_a_link_brings_lanes_window_job_and_kind_of_place_back(open_page: Open) -> None:
+    page = open_page("?from=20000000&to=26000000")
+    page.locator("summary", has_text="lanes").click()
+    page.locator(f"#{ids.LANES_FIND}").fill("needle arch flash")
+    page.get_by_label("cores", exact=True).click()
+    page.get_by_label("as one line").click()
+    page.get_by_label("busiest first").click()
+    page.keyboard.press("Escape")
+    expect(page.locator("summary")).to_have_text("lanes: 3 of 8")
+    page.get_by_label("inversions").click()
+    page.locator(f"#{ids.NEXT}").click()
+    expect(page.locator(f"#{ids.WHICH}")).to_have_text("inversion 3 of 30")
+    expect(page.locator("#job-title")).to_contain_text("needle_select, job 5")
+    settled(page, (20 * MS, 26 * MS))
+    query = urlsplit(page.url).query
+    assert parse_qs(query)["lanes"] == ["needle arch flash"]
+    again = open_page(f"?{query}")
+    names = again.locator("#schedule .ytick text")
+    expect(names).to_have_text(["archive · 1", "needle_select · 6", "flash_bus"])
+    expect(again.locator(f"#{ids.WHICH}")).to_have_text("inversion 3 of 30")
+    expect(again.locator(f"#{ids.LANES_FIND}")).to_have_value("needle arch flash")
+    assert parse_qs(urlsplit(again.url).query) == parse_qs(query)
+
+
+@pytest.mark.night
+def test_places_are_stepped_through_by_keys(open_page: Open) -> None:
+    page = open_page("?from=200000000&to=240000000")
+    page.keyboard.press("Shift+ArrowRight")
+    settled(page, (200 * MS, 240 * MS))
+    expect(page.locator(f"#{ids.WHICH}")).to_have_text("miss 12 of 30")
+    page.keyboard.press("Shift+ArrowLeft")
+    expect(page.locator(f"#{ids.WHICH}")).to_have_text("miss 11 of 30")

@@ -4,12 +4,13 @@
 
 window.tracelens = window.tracelens || {};
 
-/* Set some keys of the query; null, undefined and '' take a key out. */
+/* Set some keys of the query; null, undefined, '' and [] take a key out, a list sets it often. */
 window.tracelens.remember = function (entries) {
   const query = new URLSearchParams(window.location.search);
   for (const [key, value] of Object.entries(entries)) {
-    if (value === null || value === undefined || value === "") query.delete(key);
-    else query.set(key, value);
+    query.delete(key);
+    if (value === null || value === undefined || value === "") continue;
+    for (const one of Array.isArray(value) ? value : [value]) query.append(key, one);
   }
   const search = `?${query}`;
   if (search !== window.location.search) window.history.replaceState(null, "", search);

@@ -20,7 +20,7 @@ window.dash_clientside = window.dash_clientside || {};
     const span = Math.max(run.span, LEAST_NS);
     const width = Math.min(Math.max(Math.round(end - start), LEAST_NS), span);
     const first = Math.min(Math.max(Math.round(start), 0), span - width);
-    return { start: first, end: first + width, top: view ? view.top : 0 };
+    return { ...view, start: first, end: first + width };
   }
 
   /* Show another window: what is drawn already at once, the rest when the server has drawn it.
@@ -66,8 +66,21 @@ window.dash_clientside = window.dash_clientside || {};
       window.tracelens.view = view;
       window.tracelens.remember({
         run: run.id, from: view.start, to: view.end, top: view.top || null, job: chosen,
+        lanes: view.find, without: view.without, first: view.first,
+        order: view.order === "urgency" ? null : view.order, fold: view.fold ? 1 : null,
       });
       return window.dash_clientside.no_update;
+    },
+
+    /* The kind of place to step through is the reader's, or at first the address's. */
+    stepping: function (kind) {
+      const keep = window.dash_clientside.no_update;
+      if (!window.dash_clientside.callback_context.triggered.length) {
+        const named = new URLSearchParams(window.location.search).get("step");
+        return named === "inversion" ? named : keep;
+      }
+      window.tracelens.remember({ step: kind === "miss" ? null : kind });
+      return keep;
     },
 
     /* A drawing arrived: show it where the reader is now, and not in the middle of a gesture. */
@@ -103,6 +116,11 @@ window.dash_clientside = window.dash_clientside || {};
   document.addEventListener("keydown", function (event) {
     if (event.ctrlKey || event.metaKey || event.altKey || !view || !run) return;
     if (event.target.closest("input, textarea, select, [role=tab], [role=listbox], .chooser")) return;
+    if (event.shiftKey && (event.key === "ArrowLeft" || event.key === "ArrowRight")) {
+      event.preventDefault();
+      document.getElementById(event.key === "ArrowLeft" ? "previous-place" : "next-place").click();
+      return;
+    }
     if (event.key === "ArrowUp" || event.key === "ArrowDown") {
       event.preventDefault();
       const top = Math.max(0, view.top + (event.key === "ArrowUp" ? -1 : 1));

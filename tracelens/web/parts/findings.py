@@ -41,7 +41,7 @@ def register(app: Dash, shelf: Shelf) -> None:
         State(ids.RUN, "data"),
         prevent_initial_call=True,
     )
-    def went(_clicks: list[int | None], view: dict[str, int], stored: dict[str, Any]) -> Any:
+    def went(_clicks: list[int | None], view: dict[str, Any], stored: dict[str, Any]) -> Any:
         run = shelf.get(stored["id"])
         # A list that was just filled has been clicked by nobody.
         if run is None or not ctx.triggered or not ctx.triggered[0]["value"]:

@@ -1,19 +1,22 @@
 """The schedule: lanes over time, with what moves them."""
 
+from dataclasses import replace
 from typing import Any
 
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 from dash.development.base_component import Component
 
 from tracelens.drawing import intervals, key, swimlanes
+from tracelens.drawing.choice import choose
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Sheet
 from tracelens.drawing.words import grouped, instant, read_instant
 from tracelens.errors import UsageError
 from tracelens.findings.wording import duration
-from tracelens.web import ids, moves, takeaway
+from tracelens.web import ids, moves, steps, takeaway
 from tracelens.web.components import MOVABLE, aria, swatch
 from tracelens.web.moves import Chosen, View
+from tracelens.web.parts import lanes
 from tracelens.web.screen import Screen, sheet_of
 from tracelens.web.shelf import Shelf
 
@@ -25,6 +28,7 @@ _HINTS = (
     ("PgUp PgDn", "by a whole window"),
     ("Home End", "to the ends of the run"),
     ("↑ ↓", "other lanes"),
+    ("Shift ← →", "previous and next place"),
 )
 
 
@@ -37,9 +41,16 @@ def _controls() -> Component:
     return html.Div(
         [
             html.H2("schedule"),
-            html.Button("‹ previous miss", id=ids.PREVIOUS_MISS),
-            html.Button("next miss ›", id=ids.NEXT_MISS),
-            html.Span(id=ids.WHICH_MISS, className="quiet", role="status"),
+            html.Button("‹ previous", id=ids.PREVIOUS),
+            html.Button("next ›", id=ids.NEXT),
+            dcc.RadioItems(
+                [{"value": kind, "label": plural} for kind, plural in steps.KINDS.items()],
+                id=ids.STEP_KIND,
+                value="miss",
+                className="tabs",
+                inline=True,
+            ),
+            html.Span(id=ids.WHICH, className="quiet", role="status"),
             html.Label("go to", htmlFor=ids.JUMP),
             html.Span(
                 [
@@ -55,8 +66,8 @@ def _controls() -> Component:
                 className="jump",
             ),
             html.Button("whole run", id=ids.WHOLE),
+            lanes.component(),
             html.Span(id=ids.LANES_NOTE, className="quiet right"),
-            takeaway.buttons(WHAT, ids.SCHEDULE),
         ],
         className="bar",
     )
@@ -80,6 +91,7 @@ def _key() -> Component:
                 html.Span([html.B(sign), f" {label}"], className="item")
                 for sign, label in key.SIGNS
             ),
+            takeaway.buttons(WHAT, ids.SCHEDULE),
             html.Div(
                 [
                     html.Span([html.Kbd(keys), f" {effect}"], className="item")
@@ -98,9 +110,10 @@ def register(app: Dash, shelf: Shelf) -> None:
     @app.callback(
         Output(ids.VIEW, "data", allow_duplicate=True),
         Output(ids.CHOSEN, "data", allow_duplicate=True),
-        Input(ids.PREVIOUS_MISS, "n_clicks"),
-        Input(ids.NEXT_MISS, "n_clicks"),
+        Input(ids.PREVIOUS, "n_clicks"),
+        Input(ids.NEXT, "n_clicks"),
         Input(ids.WHOLE, "n_clicks"),
+        State(ids.STEP_KIND, "value"),
         State(ids.VIEW, "data"),
         State(ids.CHOSEN, "data"),
         State(ids.RUN, "data"),
@@ -110,14 +123,15 @@ def register(app: Dash, shelf: Shelf) -> None:
         _previous: int | None,
         _next: int | None,
         _whole: int | None,
-        view: dict[str, int],
+        kind: str,
+        view: dict[str, Any],
         chosen: Chosen,
         stored: dict[str, Any],
     ) -> Any:
         run = shelf.get(stored["id"])
         if run is None:
             return no_update, no_update
-        moved, job = go(run, View(**view), chosen, ctx.triggered_id)
+        moved, job = go(run, View(**view), chosen, ctx.triggered_id, kind)
         return moved.stored(), job
 
     @app.callback(
@@ -128,7 +142,7 @@ def register(app: Dash, shelf: Shelf) -> None:
         State(ids.RUN, "data"),
         prevent_initial_call=True,
     )
-    def jumped(text: str | None, view: dict[str, int], stored: dict[str, Any]) -> tuple[Any, str]:
+    def jumped(text: str | None, view: dict[str, Any], stored: dict[str, Any]) -> tuple[Any, str]:
         run = shelf.get(stored["id"])
         moved, note = jump(run, View(**view), text or "") if run else (None, "")
         return (no_update if moved is None else moved.stored()), note
@@ -136,20 +150,32 @@ def register(app: Dash, shelf: Shelf) -> None:
     @app.callback(
         Output(ids.DRAWING, "data"),
         Output(ids.LANES_NOTE, "children"),
-        Output(ids.WHICH_MISS, "children"),
         Input(ids.VIEW, "data"),
         Input(ids.CHOSEN, "data"),
         Input(ids.SCREEN, "data"),
         State(ids.RUN, "data"),
     )
     def schedule(
-        view: dict[str, int] | None, chosen: Chosen, screen: Screen, stored: dict[str, Any] | None
+        view: dict[str, Any] | None, chosen: Chosen, screen: Screen, stored: dict[str, Any] | None
     ) -> Any:
         sheet = sheet_of(screen, ids.SCHEDULE)
         run = shelf.get(stored["id"]) if stored else None
         if view is None or sheet is None or run is None:
             return no_update
         return draw(run, View(**view), chosen, sheet)
+
+    @app.callback(
+        Output(ids.WHICH, "children"),
+        Input(ids.VIEW, "data"),
+        Input(ids.CHOSEN, "data"),
+        Input(ids.STEP_KIND, "value"),
+        State(ids.RUN, "data"),
+    )
+    def which(
+        view: dict[str, Any] | None, chosen: Chosen, kind: str, stored: dict[str, Any] | None
+    ) -> Any:
+        run = shelf.get(stored["id"]) if stored else None
+        return steps.which(run, View(**view), chosen, kind) if run and view else no_update
 
     @app.callback(
         Output(ids.csv_file(WHAT), "data"),
@@ -159,28 +185,31 @@ def register(app: Dash, shelf: Shelf) -> None:
         State(ids.RUN, "data"),
         prevent_initial_call=True,
     )
-    def taken(_clicks: int | None, view: dict[str, int], stored: dict[str, Any]) -> Any:
+    def taken(_clicks: int | None, view: dict[str, Any], stored: dict[str, Any]) -> Any:
         run = shelf.get(stored["id"])
         return take(run, View(**view)) if run else (no_update, "")
 
 
 def take(run: Run, view: View) -> tuple[Any, str]:
     """The intervals in the window as a download, or why there are too many."""
-    rows = intervals.count(run, run.lanes.lanes, view.start, view.end)
+    shown = choose(run.lanes, view.choice, view.start, view.end).lanes
+    rows = intervals.count(run, shown, view.start, view.end)
     if rows > intervals.MOST_ROWS:
         return no_update, (
             f"{grouped(rows)} intervals in this window, more than {grouped(intervals.MOST_ROWS)}: "
             "zoom in, or use tracelens report --tables"
         )
-    listed = intervals.intervals(run, run.lanes.lanes, view.start, view.end)
+    listed = intervals.intervals(run, shown, view.start, view.end)
     return takeaway.table(listed, run, WHAT, view), ""
 
 
-def go(run: Run, view: View, chosen: Chosen, pressed: str) -> tuple[View, Chosen]:
-    """Where the button `pressed` leads."""
+def go(
+    run: Run, view: View, chosen: Chosen, pressed: str, kind: str = "miss"
+) -> tuple[View, Chosen]:
+    """Where the button `pressed` leads; `kind` is the kind of place to step through."""
     if pressed == ids.WHOLE:
-        return moves.fit(run, View(0, run.span_ns, view.top)), chosen
-    return moves.to_miss(run, view, chosen, +1 if pressed == ids.NEXT_MISS else -1)
+        return moves.fit(run, replace(view, start=0, end=run.span_ns)), chosen
+    return steps.step(run, view, chosen, kind, +1 if pressed == ids.NEXT else -1)
 
 
 def jump(run: Run, view: View, text: str) -> tuple[View | None, str]:
@@ -196,13 +225,13 @@ def jump(run: Run, view: View, text: str) -> tuple[View | None, str]:
     return moves.to_instant(run, view, at), ""
 
 
-def draw(run: Run, view: View, chosen: Chosen, sheet: Sheet) -> tuple[dict[str, Any], str, str]:
-    """The schedule, which lanes it shows, and which miss the chosen job is."""
-    figure, arrangement = swimlanes.schedule(run, view.start, view.end, sheet, view.top, chosen)
-    first, shown = arrangement.first, len(arrangement.places)
-    lanes = f"lanes {first + 1}–{first + shown} of {arrangement.total}"
-    width = duration(view.end - view.start)
-    note = f"{width} from {instant(view.start)}"
-    if shown < arrangement.total:
-        note = f"{lanes} · {note}"
-    return figure | {"top": first}, note, moves.which_miss(run, chosen)
+def draw(run: Run, view: View, chosen: Chosen, sheet: Sheet) -> tuple[dict[str, Any], str]:
+    """The schedule, and which part of the run and which lanes it shows."""
+    figure, shown = swimlanes.schedule(
+        run, view.start, view.end, sheet, view.top, chosen, view.choice
+    )
+    note = [f"{duration(view.end - view.start)} from {instant(view.start)}"]
+    if len(shown.places) < shown.total:
+        note.insert(0, f"lanes {shown.first + 1}–{shown.first + len(shown.places)}")
+        note[0] += f" of {shown.total}"
+    return figure | {"top": shown.first}, " · ".join(note)
