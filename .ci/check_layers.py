@@ -24,6 +24,7 @@ RANKS: list[set[str]] = [
     {"model"},
     {"spans"},
     {"log", "formats"},
+    {"probe"},
     {"engine"},
     {"reconstruct"},
     {"measures"},

@@ -27,6 +27,7 @@ COMMANDS: Final = {
     "explain": "Tell one late job from release to completion, and what to try.",
     "cut": "Cut out a small log around a miss, a time or a mark.",
     "simulate": "Make a log from a task set.",
+    "probe": "Write out the C code that goes into firmware.",
     "serve": "Open the page on a run, in a browser on this machine.",
 }
 """Subcommand → its line in the help. `tracelens.cli.NAME` holds the click command NAME and is
