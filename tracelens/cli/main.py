@@ -26,6 +26,7 @@ COMMANDS: Final = {
     "report": "Read a run: what is wrong, where, and why.",
     "explain": "Tell one late job from release to completion, and what to try.",
     "cut": "Cut out a small log around a miss, a time or a mark.",
+    "compare": "Say what moved between two builds, beyond noise.",
     "simulate": "Make a log from a task set.",
     "probe": "Write out the C code that goes into firmware.",
     "serve": "Open the page on a run, in a browser on this machine.",

@@ -6,9 +6,10 @@ from typing import Literal
 
 from tracelens.report import numbers
 
-Kind = Literal["text", "count", "bytes", "time", "moment", "share", "flag"]
-"""Of a column: 'time' and 'moment' hold integer ns, 'share' a number from 0 to 1, 'flag' a
-truth value that shows only where it is true."""
+Kind = Literal["text", "count", "bytes", "time", "moment", "share", "change", "flag"]
+"""Of a column: 'time' and 'moment' hold integer ns, 'share' a number from 0 to 1, 'change' a
+difference of such numbers or a growth (shown with its sign), 'flag' a truth value that shows only
+where it is true."""
 
 Cell = str | int | float | bool | None
 
@@ -62,8 +63,8 @@ class Table:
         )
 
     def _unit(self, column: Column, cells: Sequence[tuple[Cell, ...]]) -> str:
-        if column.kind in ("share", "bytes"):
-            return "%" if column.kind == "share" else "bytes"
+        if column.kind in ("share", "change", "bytes"):
+            return "bytes" if column.kind == "bytes" else "%"
         if column.kind == "moment":
             return "s"
         if column.kind != "time":
@@ -137,6 +138,8 @@ def _text(cell: Cell, kind: Kind, unit: str) -> str:
         return str(cell)
     if kind == "share":
         return numbers.percent(float(cell))
+    if kind == "change":
+        return numbers.signed_percent(float(cell))
     if kind == "time":
         return numbers.time_in(unit, int(cell))
     if kind == "moment":

@@ -64,6 +64,14 @@ def percent(share: float) -> str:
     return ">99.9" if share < 1 and float(text) >= 100 else text
 
 
+def signed_percent(change: float) -> str:
+    """A difference of shares, or a growth, in percent without the unit: '+5.12', '−0.3'."""
+    text = significant(abs(change) * 100, 2)
+    if float(text) == 0:
+        return "0"
+    return f"{'−' if change < 0 else '+'}{text}"
+
+
 def aligned(cells: Sequence[str]) -> list[str]:
     """Right-aligned cells padded so that their decimal points stand under each other."""
     longest = max((len(fraction(cell)) for cell in cells), default=0)
