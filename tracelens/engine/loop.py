@@ -34,6 +34,7 @@ from tracelens.engine.jobs import release_by_time, schedule_arrival
 from tracelens.engine.machine import Machine
 from tracelens.engine.state import (
     BY_ACTIVATE,
+    NEVER,
     CoreState,
     TaskState,
 )
@@ -46,10 +47,16 @@ E_WAIT: Final = CODE["wait"]
 E_RELEASE: Final = CODE["release"]
 E_SLEEP: Final = CODE["sleep"]
 E_MARK: Final = CODE["mark"]
+EVENT: Final = 5  # numbers that make an event in `m.out`
 
 
-def run(m: Machine, until: int) -> None:
-    """Run [0, until): events at `until` no longer happen, but for a mark at the end."""
+def run(m: Machine, until: int, most_events: int | None = None) -> bool:
+    """Run [0, until): events at `until` no longer happen, but for a mark at the end.
+
+    False if it was given up because more than `most_events` were due before the end, or as many
+    instants without one; `m.now` is where.
+    """
+    left = NEVER if most_events is None else most_events
     m.truth.begin()
     _start_up(m)
     heap = m.heap
@@ -65,10 +72,14 @@ def run(m: Machine, until: int) -> None:
         close(m.now)
         if not heap or heap[0][0] >= until:
             break
+        left -= 1
+        if left < 0 or (most_events is not None and len(m.out) > most_events * EVENT):
+            return False
         m.now = heap[0][0]
     m.now = until
     m.truth.finish(until)
     m.emit((until, 0, E_MARK, m.things.name("end_of_run"), -1))
+    return True
 
 
 def _start_up(m: Machine) -> None:

@@ -61,14 +61,20 @@ class Simulated:
 
 
 def simulate(
-    taskset: TaskSet, *, seed: int | None = None, until_ns: int | None = None
+    taskset: TaskSet,
+    *,
+    seed: int | None = None,
+    until_ns: int | None = None,
+    most_events: int | None = None,
 ) -> Simulated:
     """Run a task set over [0, until_ns).
 
     `seed` and `until_ns` default to the task set's own, then to 0 and to an error. The same task
     set and seed give the same events, bit for bit; what is drawn depends on (seed, task, job)
     alone, so two policies get the same work.
-    Raises `SystemFileError` for a task set that makes no sense, `UsageError` without an end.
+    With `most_events`, a set that has more to do than that before the end is given up.
+    Raises `SystemFileError` for a task set that makes no sense, `UsageError` without an end, and
+    for one that was given up.
     """
     check(taskset)
     seed = taskset.seed or 0 if seed is None else seed
@@ -81,7 +87,14 @@ def simulate(
         )
     machine = build(taskset, seed)
     until = machine.ticks(until_ns)
-    run(machine, until)
+    if not run(machine, until, most_events):
+        reached = machine.now * 1000 // machine.ticks.hz
+        raise UsageError(
+            f"too much happens: found more than {most_events} events by {reached} ms, expected at "
+            f"most that until the end, at {until_ns // 1_000_000} ms",
+            place=taskset.place,
+            hint="end the run earlier, or let less happen in it",
+        )
     declared = _declared(taskset.system)
     tokens = {
         **{task.name: task.id for task in declared.tasks},

@@ -28,13 +28,15 @@ from tracelens.model.results import Analysis
 from tracelens.web import loading, moves, page
 from tracelens.web.guard import guard, is_loopback
 from tracelens.web.rooms import open_log
-from tracelens.web.rooms.nav import OPEN
+from tracelens.web.rooms.classroom import page as classroom
+from tracelens.web.rooms.nav import CLASSROOM, OPEN
 from tracelens.web.shelf import Shelf
 
 LOOPBACK: Final = "127.0.0.1"
 
 _ASSETS: Final = Path(__file__).parent / "assets"
 _OF_ROOMS: Final = r"^rooms"
+_NOT_OF_THE_CLASSROOM: Final = r"^(?!nav\.|page\.css|rooms\.css|rooms-measure|rooms-classroom)"
 
 _INDEX: Final = """<!DOCTYPE html>
 <html lang="en">
@@ -61,7 +63,11 @@ def create_app(*analyses: Analysis) -> Dash:
     weakref.finalize(server, shutil.rmtree, uploads, ignore_errors=True)
     server.config["UPLOADS"] = uploads
     server.register_blueprint(open_log.room(loading.Loader(shelf), uploads))
-    guard(server, app.csp_hashes())
+    classroom.routes(server)
+    lessons = _dash(server, CLASSROOM, "classroom – tracelens", _NOT_OF_THE_CLASSROOM)
+    lessons.layout = classroom.component()
+    classroom.register(lessons)
+    guard(server, [*app.csp_hashes(), *lessons.csp_hashes()])
     return app
 
 
