@@ -34,6 +34,7 @@ RANKS: list[set[str]] = [
     {"history"},
     {"drawing"},
     {"report"},
+    {"batch"},
     {"web"},
     {"cli"},
 ]

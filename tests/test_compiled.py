@@ -1,5 +1,10 @@
 """One function, two ways to run it, the same numbers."""
 
+import os
+import subprocess
+import sys
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -73,3 +78,27 @@ def test_machine_code_is_kept_only_as_long_as_what_it_was_made_from(
     assert module._fingerprint(running) == before
     monkeypatch.setitem(globals(), "STEP", 4)
     assert module._fingerprint(running) != before
+
+
+@pytest.mark.night
+def test_of_two_processes_that_start_together_one_compiles(tmp_path: Path) -> None:
+    """numba's debug messages tell who saves what: NUMBA_DEBUG_CACHE, NUMBA_CACHE_DIR."""
+    code = (
+        "import numpy as np; from tests.test_compiled import running\n"
+        "from tracelens.compiled import compiled\n"
+        "compiled(running, 1_000_000)(np.arange(4), np.zeros(4, np.int64))"
+    )
+    surroundings = {"NUMBA_CACHE_DIR": str(tmp_path), "NUMBA_DEBUG_CACHE": "1"}
+    both = [
+        subprocess.Popen(
+            [sys.executable, "-c", code],
+            env={**os.environ, **surroundings},
+            cwd=Path(__file__).parents[1],
+            stdout=subprocess.PIPE,
+            text=True,
+        )
+        for _ in range(2)
+    ]
+    saved = [process.communicate()[0].count("data saved") for process in both]
+    assert [process.returncode for process in both] == [0, 0]
+    assert min(saved) == 0 < max(saved)

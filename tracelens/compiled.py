@@ -32,8 +32,11 @@ import hashlib
 import os
 import types
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from functools import cache, wraps
 from importlib.util import find_spec
+from pathlib import Path
+from tempfile import gettempdir
 from typing import Any, Final
 
 import numpy as np
@@ -71,12 +74,38 @@ def _plain(function: Callable[..., Any]) -> Callable[..., Any]:
 @cache
 def _machine_code(function: Callable[..., Any]) -> Callable[..., Any]:
     dispatcher = _compile(function, {})
+    ready: set[Any] = set()
 
     @wraps(function)
     def run(*arguments: Any) -> Any:
-        return dispatcher(*map(_as_array, arguments))
+        arrays = tuple(map(_as_array, arguments))
+        kinds = tuple(map(dispatcher.typeof_pyval, arrays))
+        if kinds not in ready:
+            with _one_at_a_time():
+                dispatcher.compile(kinds)
+            ready.add(kinds)
+        return dispatcher(*arrays)
 
     return run
+
+
+@contextmanager
+def _one_at_a_time() -> Iterator[None]:
+    """Let one process of this user compile; the others wait, and find its work in the cache."""
+    try:
+        import fcntl
+
+        place = Path(gettempdir()) / f"tracelens-compiles-{os.getuid()}"
+        flags = os.O_RDWR | os.O_CREAT | os.O_NOFOLLOW | os.O_CLOEXEC
+        lock = os.open(place, flags, 0o600)
+    except (ImportError, OSError):  # no such locks here, or no room for the file: each for itself
+        yield
+        return
+    try:
+        fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(lock)
 
 
 def _as_view(argument: Any) -> Any:

@@ -29,6 +29,7 @@ COMMANDS: Final = {
     "compare": "Say what moved between two builds, beyond noise.",
     "simulate": "Make a log from a task set.",
     "probe": "Write out the C code that goes into firmware.",
+    "batch": "Read many runs at once: a row for each, a report for each.",
     "serve": "Open the page on a run, in a browser on this machine.",
 }
 """Subcommand → its line in the help. `tracelens.cli.NAME` holds the click command NAME and is

@@ -18,3 +18,20 @@ def progress() -> Iterator[Say]:
 
     with Console(stderr=True).status("") as status:
         yield lambda what: status.update(f"{what} …")
+
+
+@contextmanager
+def counted(what: str, total: int) -> Iterator[Say]:
+    """A bar on standard error that counts to `total`; told what is done, it counts one more."""
+    if not sys.stderr.isatty():
+        yield lambda _what: None
+        return
+    from rich.console import Console
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
+    from rich.progress import TimeRemainingColumn as Remaining
+
+    console = Console(stderr=True, markup=False)
+    columns = (TextColumn(what), BarColumn(), MofNCompleteColumn(), Remaining())
+    with Progress(*columns, console=console, transient=True) as bar:
+        task = bar.add_task(what, total=total)
+        yield lambda _what: bar.advance(task)

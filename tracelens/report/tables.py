@@ -1,6 +1,6 @@
 """Every table of a run as Parquet and CSV, with a page that says what their columns mean."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 
 import polars as pl
@@ -23,12 +23,20 @@ def write(analysis: Analysis, directory: Path) -> None:
 
     Raises `UsageError` if something cannot be written.
     """
+    write_frames(frames(analysis), directory, columns_page())
+
+
+def write_frames(frames: Iterable[tuple[str, pl.DataFrame]], directory: Path, columns: str) -> None:
+    """Write named tables as Parquet and CSV, and `columns` as the page that explains them.
+
+    Raises `UsageError` if something cannot be written.
+    """
     try:
         directory.mkdir(parents=True, exist_ok=True)
-        for name, frame in frames(analysis):
+        for name, frame in frames:
             frame.write_parquet(directory / f"{name}.parquet")
             _flat(frame).write_csv(directory / f"{name}.csv")
-        (directory / "columns.md").write_text(columns_page(), encoding="utf-8")
+        (directory / "columns.md").write_text(columns, encoding="utf-8")
     except OSError as error:
         raise UsageError(f"cannot be written: {error.strerror}", place=str(directory)) from error
 
@@ -53,17 +61,26 @@ def _flat(frame: pl.DataFrame) -> pl.DataFrame:
 
 
 def columns_page() -> str:
-    """What each table and column means, generated from the contracts that the tables keep."""
+    """What each table and column of a run means."""
+    parts = {"What happened": RECONSTRUCTED, "Measures": MEASURED}
+    return page("Tables of a run", parts, "`part` counts the files of the log from 0.")
+
+
+def page(title: str, parts: Mapping[str, Mapping[str, Table]], more: str = "") -> str:
+    """What each table and column means, generated from the contracts that the tables keep.
+
+    `parts` are tables by name, under headings; a heading may be empty.
+    """
     lines = [
-        "# Tables of a run",
+        f"# {title}",
         "",
         "Times are integer nanoseconds from the first event of the log. Intervals are half-open:",
         "`start_ns` is inside, `end_ns` is not. Names, never ids. A share is a number from 0 to 1.",
         "An empty cell means 'there is none' or 'not known'. In CSV the items of a list are joined",
-        f"with `{_BETWEEN_ITEMS}`. `part` counts the files of the log from 0.",
+        f"with `{_BETWEEN_ITEMS}`. {more}".rstrip(),
     ]
-    for title, tables in (("What happened", RECONSTRUCTED), ("Measures", MEASURED)):
-        lines += ["", f"## {title}"]
+    for heading, tables in parts.items():
+        lines += ["", f"## {heading}"] if heading else []
         for name, table in tables.items():
             lines += ["", f"### {name}", "", f"A row is {table.row}.", "", *_columns(table)]
     return "\n".join(lines) + "\n"

@@ -1,0 +1,123 @@
+"""Many logs to rows: what is in them, and that it does not depend on how many processes worked."""
+
+import json
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from tests.batch.runs import BAD, dies_of_the_empty_log, jobs, logs, same, threads
+from tracelens.analysis import analyse
+from tracelens.batch import local
+from tracelens.batch.results import collect, write
+from tracelens.batch.tables import TABLES
+from tracelens.batch.work import Job, work
+from tracelens.reading import read
+from tracelens.report import json_
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory) -> Path:
+    return logs(tmp_path_factory.mktemp("batch") / "runs")
+
+
+@pytest.fixture(scope="module")
+def here(folder) -> dict[str, pl.DataFrame]:
+    """The results of the same work in this process, one log after the other."""
+    return collect([work(job) for job in jobs(folder, folder.parent / "here")])
+
+
+def test_one_process_and_two_give_the_same_rows_and_reports(folder, here, tmp_path):
+    for processes in (1, 2):
+        work_list = jobs(folder, tmp_path / str(processes))
+        outcomes = list(local.outcomes(work_list, processes))
+        assert len(outcomes) == len(work_list)
+        assert same(collect(outcomes), here)
+    one, two = (
+        {path.name: path.read_bytes() for path in (tmp_path / n / "reports").iterdir()}
+        for n in ("1", "2")
+    )
+    assert one == two
+    assert len(one) == here["runs"].filter(pl.col("status") == 0).height
+
+
+def test_the_rows_are_those_of_the_single_reports(folder, here):
+    for row in here["runs"].filter(pl.col("status") == 0).to_dicts():
+        log = folder / row["run"]
+        analysis = analyse(read(log))
+        report = json.loads(b"".join(json_.chunks(analysis)))
+        assert json.loads((folder.parent / "here" / row["report"]).read_bytes()) == report
+        assert row["events"] == report["log"]["events"]
+        assert row["deadline_misses"] == len(report["misses"])
+        assert row["errors"] == sum(f["severity"] == "error" for f in report["findings"])
+        tasks = here["tasks"].filter(pl.col("run") == row["run"]).drop("run")
+        assert tasks.equals(analysis.tasks)
+
+
+def test_a_log_that_cannot_be_read_is_a_row_with_its_error(folder, here):
+    bad = here["runs"].filter(pl.col("status") > 0)
+    assert set(bad["run"]) == {"empty.csv", "clock_missing.csv"} < set(BAD)
+    assert bad["error"].null_count() == 0
+    assert not any(str(folder) in error for error in bad["error"])
+    assert set(here["tasks"]["run"]).isdisjoint(bad["run"])
+
+
+def test_a_process_that_is_killed_costs_the_log_that_killed_it_and_no_other(folder, here, tmp_path):
+    work_list = jobs(folder, tmp_path)
+    outcomes = list(local.outcomes(work_list, 2, dies_of_the_empty_log))
+    assert sorted(outcome.number for outcome in outcomes) == [job.number for job in work_list]
+    made = collect(outcomes)["runs"]
+    died = made.filter(pl.col("run") == "empty.csv")
+    assert died["error"].to_list() == [local.DIED]
+    others = pl.col("run") != "empty.csv"
+    assert made.filter(others).equals(here["runs"].filter(others))
+
+
+def test_the_table_library_has_one_thread_in_each_process(folder, tmp_path):
+    (outcome,) = local.outcomes(jobs(folder, tmp_path)[:1], 1, threads)
+    assert outcome.status == 1
+
+
+def test_a_bug_in_one_reading_does_not_cost_the_others(tmp_path, monkeypatch):
+    def broken(_run: object) -> None:
+        raise ZeroDivisionError("integer division or modulo by zero")
+
+    folder = logs(tmp_path / "runs")
+    monkeypatch.setattr("tracelens.batch.work.analyse", broken)
+    rows = collect([work(job) for job in jobs(folder, tmp_path)])["runs"]
+    bugs = rows.filter(pl.col("error").str.starts_with("a bug of tracelens: ZeroDivisionError"))
+    assert bugs.height == 4
+
+
+def test_results_are_read_back_as_they_were_and_explained(here, tmp_path):
+    write(here, tmp_path)
+    page = (tmp_path / "columns.md").read_text("utf-8")
+    for name, table in TABLES.items():
+        assert pl.read_parquet(tmp_path / f"{name}.parquet").equals(here[name])
+        flat = pl.read_csv(tmp_path / f"{name}.csv", infer_schema=False)
+        assert (flat.height, flat.columns) == (here[name].height, list(table.columns))
+        assert f"### {name}\n" in page
+
+
+def test_no_logs_give_empty_tables_of_the_right_types():
+    made = collect([])
+    assert {name: frame.schema for name, frame in made.items()} == {
+        name: pl.Schema(table.schema()) for name, table in TABLES.items()
+    }
+
+
+def test_what_cannot_be_written_is_told_in_the_row(folder, tmp_path):
+    (tmp_path / "reports").touch()
+    (good,) = [job for job in jobs(folder, tmp_path) if "rate_order" in job.run]
+    outcome = work(good)
+    assert outcome.status == 2
+    assert "cannot be written" in outcome.tables["runs"]["error"][0]
+
+
+def test_a_job_can_be_done_twice(folder, tmp_path):
+    (job,) = [job for job in jobs(folder, tmp_path) if "rate_order" in job.run]
+    first = work(Job(job.number, job.run, job.log, tmp_path, html=True))
+    again = work(Job(job.number, job.run, job.log, tmp_path, html=True))
+    assert same(first.tables, again.tables)
+    left = sorted(path.name for path in (tmp_path / "reports").iterdir())
+    assert left == [f"{job.run}.html", f"{job.run}.json"]

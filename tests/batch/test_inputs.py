@@ -1,0 +1,45 @@
+"""Which logs files, directories and patterns name."""
+
+from pathlib import Path
+
+import pytest
+
+from tracelens.batch.inputs import find
+from tracelens.errors import UsageError
+
+
+@pytest.fixture
+def tree(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    for name in ("a/one.csv", "a/b/two.csv.gz", "a/b/notes.txt", "c/three.csv", "odd.log"):
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).touch()
+    monkeypatch.chdir(tmp_path)
+    return tmp_path
+
+
+@pytest.mark.parametrize(
+    ("patterns", "runs"),
+    [
+        (["a"], ["b/two.csv.gz", "one.csv"]),
+        (["."], ["a/b/two.csv.gz", "a/one.csv", "c/three.csv"]),
+        (["**/*.csv"], ["a/one.csv", "c/three.csv"]),
+        (["a/**/*.csv*"], ["b/two.csv.gz", "one.csv"]),
+        (["a/*.csv", "c", "a/one.csv"], ["a/one.csv", "c/three.csv"]),
+        (["odd.log"], ["odd.log"]),
+        (["a/b/notes.txt"], ["notes.txt"]),
+    ],
+)
+def test_each_log_is_named_once_below_what_all_have_in_common(tree, patterns, runs):
+    found = find(patterns)
+    assert [one.run for one in found] == runs
+    assert all(one.path.is_absolute() and one.path.exists() for one in found)
+
+
+def test_an_absolute_pattern_does_as_well(tree):
+    assert [one.run for one in find([f"{tree}/*/*.csv"])] == ["a/one.csv", "c/three.csv"]
+
+
+@pytest.mark.parametrize("pattern", ["nowhere/*.csv", "nowhere", "-", "a/b/*.csv"])
+def test_what_names_no_log_is_wrong_usage(tree, pattern):
+    with pytest.raises(UsageError):
+        find([pattern])

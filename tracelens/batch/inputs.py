@@ -1,0 +1,56 @@
+"""Which logs are meant: files, directories and patterns, each log once, in order of name."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from os.path import commonpath
+from pathlib import Path
+from typing import Final
+
+from tracelens.errors import UsageError
+
+SUFFIXES: Final = (".csv", ".csv.gz", ".csv.zst")
+"""What a directory is searched for; a pattern or a file may have any name."""
+
+
+@dataclass(frozen=True, slots=True)
+class Input:
+    """A log, and what it is called: its path below the directory that all logs have in common."""
+
+    run: str
+    path: Path
+
+
+def find(patterns: Sequence[str]) -> list[Input]:
+    """The logs that files, directories and patterns such as 'runs/**/*.csv' name.
+
+    Raises `UsageError` for one that names none, and for standard input.
+    """
+    paths = sorted({path for pattern in patterns for path in _named(pattern)})
+    above = Path(commonpath([path.parent for path in paths]))
+    return [Input(path.relative_to(above).as_posix(), path) for path in paths]
+
+
+def _named(pattern: str) -> list[Path]:
+    if pattern == "-":
+        raise UsageError(
+            "many runs: found '-', expected files, directories or patterns",
+            hint="`tracelens report -` reads one log from standard input",
+        )
+    found = [path.absolute() for path in _matches(pattern)]
+    if not found:
+        raise UsageError(
+            f"no log is named by {pattern}: found no file, expected at least one",
+            hint="put a pattern into quotes, with ** for directories below: 'runs/**/*.csv'",
+        )
+    return found
+
+
+def _matches(pattern: str) -> Iterator[Path]:
+    path = Path(pattern)
+    if path.is_dir():
+        yield from (p for p in path.rglob("*") if p.name.endswith(SUFFIXES) and p.is_file())
+    elif path.exists():
+        yield path
+    else:
+        below = Path(path.anchor).glob(str(path.relative_to(path.anchor)))
+        yield from (p for p in below if p.is_file())
