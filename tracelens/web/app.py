@@ -29,7 +29,8 @@ from tracelens.web import loading, moves, page
 from tracelens.web.guard import guard, is_loopback
 from tracelens.web.rooms import open_log
 from tracelens.web.rooms.classroom import page as classroom
-from tracelens.web.rooms.nav import CLASSROOM, OPEN
+from tracelens.web.rooms.nav import CLASSROOM, OPEN, TWO
+from tracelens.web.rooms.two import page as two
 from tracelens.web.shelf import Shelf
 
 LOOPBACK: Final = "127.0.0.1"
@@ -37,6 +38,7 @@ LOOPBACK: Final = "127.0.0.1"
 _ASSETS: Final = Path(__file__).parent / "assets"
 _OF_ROOMS: Final = r"^rooms"
 _NOT_OF_THE_CLASSROOM: Final = r"^(?!nav\.|page\.css|rooms\.css|rooms-measure|rooms-classroom)"
+_NOT_OF_TWO_RUNS: Final = r"^(?!nav\.|page\.css|rooms\.css|rooms-measure|rooms-two)"
 
 _INDEX: Final = """<!DOCTYPE html>
 <html lang="en">
@@ -67,7 +69,10 @@ def create_app(*analyses: Analysis) -> Dash:
     lessons = _dash(server, CLASSROOM, "classroom – tracelens", _NOT_OF_THE_CLASSROOM)
     lessons.layout = classroom.component()
     classroom.register(lessons)
-    guard(server, [*app.csp_hashes(), *lessons.csp_hashes()])
+    pairs = _dash(server, TWO, "two runs – tracelens", _NOT_OF_TWO_RUNS)
+    pairs.layout = two.component()
+    two.register(pairs, shelf)
+    guard(server, [hash_ for made in (app, lessons, pairs) for hash_ in made.csp_hashes()])
     return app
 
 

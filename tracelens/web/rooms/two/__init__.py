@@ -1,0 +1,1 @@
+"""Two runs on one scale, and beside them what differs."""

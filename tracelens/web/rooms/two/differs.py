@@ -1,0 +1,107 @@
+"""What differs between two runs: the verdict of the comparison, and each task's numbers."""
+
+from collections.abc import Sequence
+from typing import Any, Final
+
+import polars as pl
+from dash import html
+from dash.development.base_component import Component
+
+from tracelens.comparison import wording
+from tracelens.comparison.compare import compare
+from tracelens.comparison.observed import observe
+from tracelens.comparison.records import Comparison
+from tracelens.drawing.runs import Run
+from tracelens.errors import UsageError
+from tracelens.plain import plain
+from tracelens.report.numbers import ABSENT, percent, time_in, time_unit
+
+_MOST_SAID: Final = 8
+_MOST_TASKS: Final = 60
+_TIMES: Final = (
+    ("response_p50_ns", "half of the jobs"),
+    ("response_p95_ns", "95 %"),
+    ("response_max_ns", "slowest"),
+)
+
+
+def differences(a: Run, b: Run) -> tuple[str, list[Component]]:
+    """The verdict; and sentences with a table under it. The first run is the old one."""
+    try:
+        found = compare([observe(a.analysis, "first")], [observe(b.analysis, "second")])
+    except UsageError as error:
+        return plain(error.problem), []
+    told = html.Ul([html.Li(plain(text)) for text in _sentences(found)])
+    return plain(wording.verdict(found)), [html.H2("what differs"), told, _table(a, b)]
+
+
+def _sentences(found: Comparison) -> list[str]:
+    moved = found.moved.head(_MOST_SAID).to_dicts()  # few rows: what is said
+    return [
+        *(one.text for one in found.differences),
+        *wording.presence(found),
+        *(wording.moved(row) for row in moved),
+    ][: 2 * _MOST_SAID]
+
+
+def _table(a: Run, b: Run) -> Component:
+    """Response times in one unit, misses and load of each task that both runs have."""
+    columns = [name for name, _ in _TIMES]
+    wanted = ["task", *columns, "deadline_misses", "load"]
+    mine = a.analysis.tasks.filter(~pl.col("idle")).select(wanted)
+    both = mine.join(b.analysis.tasks.select(wanted), on="task", suffix="_b", maintain_order="left")
+    unit = time_unit(ns for name in columns for side in ("", "_b") for ns in both[name + side])
+    heads = [*(f"{title}, {unit}" for _, title in _TIMES), "late", "load, %"]
+    rows = []
+    for row in both.head(_MOST_TASKS).rows(named=True):  # few rows: one a task
+        cells: list[Component] = [html.Th(_name(row["task"]), scope="row")]
+        for column in columns:
+            cells += _pair([_time(row[column + side], unit) for side in ("", "_b")])
+        cells += _pair([_count(row[f"deadline_misses{side}"]) for side in ("", "_b")])
+        cells += _pair([_share(row[f"load{side}"]) for side in ("", "_b")])
+        rows.append(html.Tr(cells))
+    return html.Table(
+        [
+            html.Thead(
+                [
+                    html.Tr(
+                        [
+                            html.Th("response time of", scope="col"),
+                            *(html.Th(title, colSpan=2, scope="colgroup") for title in heads),
+                        ]
+                    ),
+                    html.Tr(
+                        [
+                            html.Th(),
+                            *(html.Th(n, scope="col") for _ in heads for n in ("first", "second")),
+                        ]
+                    ),
+                ]
+            ),
+            html.Tbody(rows),
+        ],
+        className="responses pairs",
+    )
+
+
+def _pair(texts: Sequence[str]) -> list[Any]:
+    """Two cells; the second stands out if it differs."""
+    first, second = texts
+    return [html.Td(first), html.Td(html.B(second) if first != second else second)]
+
+
+def _name(task: str) -> str:
+    shown = plain(task[:61])
+    return shown if len(shown) <= 60 else shown[:59] + "…"
+
+
+def _time(ns: int | None, unit: str) -> str:
+    return ABSENT if ns is None else time_in(unit, ns)
+
+
+def _count(number: int | None) -> str:
+    return ABSENT if number is None else str(number)
+
+
+def _share(share: float | None) -> str:
+    return ABSENT if share is None else percent(share)
