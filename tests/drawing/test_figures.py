@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from tests.drawing import scene
-from tests.drawing.figure_reading import blocks, numbers, size
+from tests.drawing.figure_reading import numbers, size
 from tests.drawing.scene import US
 from tracelens.drawing.panels.load import load_over_time
 from tracelens.drawing.panels.responses import response_times
@@ -62,7 +62,15 @@ def test_the_ledger_of_a_job_is_its_response() -> None:
     figure, missing = this_job(run, job, SHEET)
     assert figure is not None
     assert missing == ""
-    assert sum(length for _, length, _ in blocks(figure)) == 2 * 3200 * US, "two bars"
+    bars: dict[float, float] = {}
+    for trace in figure["data"]:
+        if trace["type"] == "bar":
+            for y, length in zip(trace["y"], numbers(trace["x"]), strict=True):
+                bars[y] = bars.get(y, 0) + length
+    assert bars == {0.5: 3200 * US, 1.5: 3200 * US, 2.5: 700 * US}
+    assert figure["layout"]["yaxis"]["ticktext"] == [
+        "as it happened", "added up", "usual: job 2",
+    ]  # fmt: skip
     assert entries(run, job).rows() == [
         ("inversion", "link", "flash_bus", 2000 * US),
         ("execution", "needle_select", None, 700 * US),
@@ -70,6 +78,12 @@ def test_the_ledger_of_a_job_is_its_response() -> None:
         ("isr", "carriage_encoder", None, 50 * US),
     ]
     assert figure["layout"]["shapes"][0]["x0"] == 1800 * US
+
+
+def test_the_usual_job_stands_alone() -> None:
+    figure, _ = this_job(scene.run(), scene.job_of("needle_select", 2), SHEET)
+    assert figure is not None
+    assert figure["layout"]["yaxis"]["ticktext"] == ["as it happened", "added up"]
 
 
 def test_without_a_choice_the_page_says_how_to_choose() -> None:
@@ -101,7 +115,7 @@ def test_a_task_without_a_job_says_how_jobs_are_told() -> None:
     assert "`arrive` and `finish` marks" in missing
 
 
-def test_a_job_of_very_many_parts_is_drawn_by_its_longest() -> None:
+def test_a_job_of_very_many_parts_is_drawn_as_columns_with_their_shares() -> None:
     """A job that is interrupted a thousand times, each time for 1 µs, then runs for 1 ms."""
     run = scene.run()
     job = scene.job_of("link", 1)
@@ -124,4 +138,9 @@ def test_a_job_of_very_many_parts_is_drawn_by_its_longest() -> None:
     )
     assert figure is not None
     assert size(figure) < 100_000
-    assert "400 longest of 2000 parts" in str(figure["layout"]["annotations"])
+    shares = {}
+    for trace in figure["data"]:
+        if trace["type"] == "bar" and trace.get("hovertext") in ("execution", "isr"):
+            area = numbers(trace["x"]) * numbers(trace["width"])
+            shares[trace["hovertext"]] = area.sum() / 0.7 / US
+    assert shares == {"execution": pytest.approx(1000), "isr": pytest.approx(1000)}

@@ -6,10 +6,9 @@ from tests.drawing import scene
 from tests.drawing.scene import MS
 from tracelens.drawing.sheet import Sheet
 from tracelens.web import ids
-from tracelens.web.components import BLANK
 from tracelens.web.moves import View
 from tracelens.web.panels.registry import panel_of
-from tracelens.web.parts.job import explain, job_title
+from tracelens.web.parts.job import job_title
 from tracelens.web.parts.panel_content import to_clicked
 from tracelens.web.parts.schedule import draw, go, jump
 from tracelens.web.screen import sheet_of
@@ -72,21 +71,6 @@ def test_a_drawing_says_what_it_shows() -> None:
     assert figure["top"] == 0
     assert note == "6.00 ms from 0.020\u202f000 s"
     assert draw(scene.run(), VIEW, None, Sheet(1100, 120))[1].startswith("lanes 1–")
-
-
-def test_a_job_is_explained_in_words() -> None:
-    figure, missing, title, words = explain(
-        scene.run(), scene.job_of("needle_select", 3), Sheet(700, 130)
-    )
-    assert missing == ""
-    assert figure["data"]
-    assert title[1].children == (
-        "needle_select, job 3: response 3.20 ms, 1.40 ms over its deadline"
-    )
-    said = [[part.children for part in item.children[1:]] for item in words]
-    assert said[0][1] == "link runs, less urgent; flash_bus held"
-    assert len(said) == 4
-    assert explain(scene.run(), None, SHEET)[0] is BLANK
 
 
 @pytest.mark.parametrize(

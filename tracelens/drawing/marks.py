@@ -1,4 +1,4 @@
-"""What is drawn over the blocks: releases, deadlines, completions, misses, and who holds a lock.
+"""What is drawn over the blocks: releases, deadlines, completions, and misses.
 
 The signs are those of the scheduling literature: ↑ at a release, ↓ at an absolute deadline, a
 ring at a completion (common practice; for example G. Buttazzo, 'Hard Real-Time Computing Systems').
@@ -20,9 +20,6 @@ from tracelens.findings.wording import duration
 
 SPARSE_PX: Final = 36
 """Jobs that stand closer than this on average are not marked one by one, only the late ones."""
-
-MOST_LINES: Final = 60
-"""Lines from a waiting task to the holder's lane, beyond which they would only be a tangle."""
 
 Points = list[tuple[float, float, str, str, str]]
 """x, y, plotly symbol, colour, hover text."""
@@ -155,50 +152,3 @@ def _traces(
             }
         )
     return made
-
-
-def holder_lines(
-    drawing: Drawing, run: Run, places: Sequence[Place], palette: Palette
-) -> list[dict[str, Any]]:
-    """A thin line from where a wait for a lock begins down or up to the lane of its owner."""
-    where = {place.lane.name: place for place in places}
-    names = list(where)
-    waits = run.analysis.timeline.lock_waits.filter(
-        pl.col("start_ns").is_between(drawing.start_ns, drawing.end_ns)
-        & pl.col("task").is_in(names) & pl.col("owner").is_in(names)
-    )  # fmt: skip
-    if waits.is_empty() or waits.height > MOST_LINES:
-        return []
-    tied = waits.select("start_ns", "task", "lock", "owner").rows()  # few rows: MOST_LINES
-    lines = [
-        (start, where[task].baseline - where[task].block / 2, where[owner].baseline)
-        for start, task, _, owner in tied
-    ]
-    at, waiter, owner = (np.array(part, np.float64) for part in zip(*lines, strict=True))
-    gap = np.full(len(at), np.nan)
-    return [
-        {
-            "type": "scatter",
-            "mode": "lines",
-            "x": packed(np.stack([at, at, gap], axis=1).ravel()),
-            "y": packed(np.stack([waiter, owner, gap], axis=1).ravel().astype(np.float32)),
-            "line": {"width": 1, "color": palette.states["blocked"].edge, "dash": "dot"},
-            "hoverinfo": "skip",
-        },
-        {
-            "type": "scatter",
-            "mode": "markers",
-            "x": packed(at),
-            "y": packed(owner.astype(np.float32)),
-            "marker": {
-                "symbol": "diamond",
-                "size": 6,
-                "color": palette.states["blocked"].edge,
-            },
-            "hovertext": [
-                f"{inert(task)} waits for {inert(lock)}, held by {inert(owner)}"
-                for _, task, lock, owner in tied
-            ],
-            "hoverinfo": "text",
-        },
-    ]

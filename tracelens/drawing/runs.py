@@ -14,19 +14,21 @@ from tracelens.spans import Integers
 from tracelens.units import NS_PER_US
 
 
-@dataclass(frozen=True, slots=True, eq=False)
+@dataclass(frozen=True, slots=True, eq=False, weakref_slot=True)
 class Run:
     """One analysed run, prepared.
 
     `late` are the late jobs in order of completion. `jobs` finds the jobs of a task by time: its
     `start_ns` is the release, its `end_ns` no earlier than completion and deadline; the completion
-    itself is `done_ns`. `episodes` are the run's, in order of job, `episode_job` their job ids.
+    itself is `done_ns`. `waits` are the waits for locks, by task. `episodes` are the run's, in
+    order of job, `episode_job` their job ids.
     """
 
     analysis: Analysis
     lanes: Lanes
     late: pl.DataFrame
     jobs: Track
+    waits: Track
     episodes: pl.DataFrame
     episode_job: Integers
 
@@ -74,6 +76,12 @@ def load(analysis: Analysis) -> Run:
         lanes=prepare(analysis),
         late=timeline.jobs.filter(pl.col("late")).sort("end_ns", "job_id"),
         jobs=_by_time(timeline.jobs, timeline.task_states.schema["task"]),
+        waits=Track.of(
+            timeline.lock_waits.with_columns(
+                pl.col("task").cast(timeline.task_states.schema["task"])
+            ),
+            "task",
+        ),
         episodes=episodes,
         episode_job=episodes["job_id"].to_numpy(),
     )

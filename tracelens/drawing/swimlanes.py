@@ -12,10 +12,11 @@ from typing import Any, Final
 import polars as pl
 
 from tracelens.drawing.blocks import CHARACTER_PX, Drawing, lane_blocks, level_blocks, notches
+from tracelens.drawing.chain import chain_lines
 from tracelens.drawing.choice import Choice, choose
 from tracelens.drawing.columns import picture, readings
 from tracelens.drawing.lanes import DRAWN, Lane, Lanes
-from tracelens.drawing.marks import holder_lines, job_marks
+from tracelens.drawing.marks import job_marks
 from tracelens.drawing.packing import inert
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Arrangement, Place, Sheet, arrange, lane_label, layout, remark
@@ -59,7 +60,7 @@ def schedule(
     data = [
         *(readings(run.lanes, place, start_ns, end_ns, sheet.columns) for place in columns),
         *drawing.traces(sheet.palette),
-        *holder_lines(drawing, run, [p for p in blocks if p.lane.kind == "task"], sheet.palette),
+        *chain_lines(drawing, run, arrangement.places, job_id, sheet.palette),
         *marks,
     ]
     made = layout(sheet, start_ns, end_ns)

@@ -3,7 +3,9 @@
 Tables in, a plotly figure as a dict out.
 """
 
-from typing import Final
+from collections.abc import Sequence
+from itertools import accumulate, chain
+from typing import Any, Final
 
 import numpy as np
 import polars as pl
@@ -15,20 +17,32 @@ from tracelens.drawing.packing import inert, packed
 from tracelens.drawing.palette import Paint, Palette
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import RIGHT_PX, Sheet, layout, remark, unit
+from tracelens.drawing.window import Track, codes, column_edges, time_in
 from tracelens.drawing.words import exact, reason
+from tracelens.explanation.jobs import of_task
+from tracelens.explanation.usual import usual_job
 from tracelens.findings.wording import duration
 from tracelens.measures.ledgers import ledger
 from tracelens.spans import LENGTH
 
 LEFT_PX: Final = 132
-MOST_PARTS: Final = 400
+BAR: Final = 0.7
+"""Height of a bar, as a share of its place."""
+LEAST_PX: Final = 4
+"""A job whose parts are narrower on average is drawn as columns, each with its exact shares."""
+COLUMN_PX: Final = 2
+LABELLED_PX: Final = 30
+"""No name is shorter."""
 
 Part = tuple[int, int, str, str | None, str | None]
 """Start after release and length (ns), entry, by, via."""
 
 
 def this_job(run: Run, job_id: int | None, sheet: Sheet) -> Shown:
-    """Where a job's response went: as it happened, and summed, against the deadline."""
+    """Where a job's response went: as it happened, and summed, against the deadline.
+
+    Under it stands the usual job of the task, summed, with its entries in the same order.
+    """
     job = None if job_id is None else run.job(job_id)
     if job is None:
         return None, _no_job(run)
@@ -37,16 +51,14 @@ def this_job(run: Run, job_id: int | None, sheet: Sheet) -> Shown:
         return None, "The log does not tell where the time of this job went."
     palette = sheet.palette
     release, deadline = job["release_ns"], job["deadline_ns"]
-    happened = (
-        episodes.select(pl.col("start_ns") - release, LENGTH.alias("ns"), "entry", "by", "via")
-        .top_k(MOST_PARTS, by="ns")
-        .rows()  # few rows: MOST_PARTS
-    )
-    summed, at = [], 0
-    for entry, by, via, ns in entries(run, job["job_id"]).rows():  # few rows: it is summed
-        summed.append((at, ns, entry, by, via))
-        at += ns
-    right = round(1.03 * max(job["end_ns"] - release, deadline or 0, 1))
+    spent = entries(run, job["job_id"])
+    summed = spent.rows()  # few rows: a ledger is summed
+    bars = [("as it happened", []), ("added up", _one_after_another(summed))]
+    usual = _usual(run, job, spent)
+    if usual is not None:
+        bars.append(usual)
+    ends = (base + length for _, parts in bars for base, length, *_ in parts)
+    right = round(1.03 * max(job["end_ns"] - release, deadline or 0, *ends, 1))
     axis = ticks(0, right, sheet.width - LEFT_PX)
     made = layout(sheet, 0, right)
     made["margin"] |= {"l": LEFT_PX, "t": 18}
@@ -57,15 +69,12 @@ def this_job(run: Run, job_id: int | None, sheet: Sheet) -> Shown:
         **axis.layout(),
     }
     made["yaxis"] |= {
-        "range": [2, 0],
+        "range": [len(bars), 0],
         "tickmode": "array",
-        "tickvals": [0.5, 1.5],
-        "ticktext": ["as it happened", "added up"],
+        "tickvals": [place + 0.5 for place in range(len(bars))],
+        "ticktext": [title for title, _ in bars],
     }
     made["annotations"] = [unit(f"{axis.title} after release", palette)]
-    if episodes.height > MOST_PARTS:
-        left_out = f"the {MOST_PARTS} longest of {episodes.height} parts are drawn as they happened"
-        made["annotations"].append(remark(left_out, palette, x=1, y=1, yanchor="bottom"))
     if deadline is not None:
         colour = palette.states["late" if job["late"] else "met"].edge
         made["shapes"] = [
@@ -79,21 +88,89 @@ def this_job(run: Run, job_id: int | None, sheet: Sheet) -> Shown:
                 "line": {"width": 2, "color": colour},
             }
         ]
-        made["annotations"].append(
-            remark(
-                f"deadline {duration(deadline)} ↓", palette,
-                xref="x", x=deadline, xshift=5, y=1, yanchor="bottom", yshift=-3,
+        made["annotations"].append(_at_deadline(deadline, right, palette))
+    px_per_ns = (sheet.width - LEFT_PX - RIGHT_PX) / right
+    length = job["end_ns"] - release
+    told = bars
+    if episodes.height * LEAST_PX > length * px_per_ns:
+        dense = _in_columns(episodes, job, max(1, round(length * px_per_ns / COLUMN_PX)), palette)
+        wide = episodes.filter(LENGTH * px_per_ns > LABELLED_PX)
+        told = [("", _in_order(wide, release)), *bars[1:]]
+    else:
+        dense = []
+        bars[0] = (bars[0][0], _in_order(episodes, release))
+    data = [_ledger_bars(parts, place + 0.5, palette) for place, (_, parts) in enumerate(bars)]
+    labels = [_labels(parts, place + 0.5, right, sheet) for place, (_, parts) in enumerate(told)]
+    return {"data": [*dense, *chain.from_iterable(data), *labels], "layout": made}, ""
+
+
+def _at_deadline(deadline: int, right: int, palette: Palette) -> dict[str, Any]:
+    """The words at the mark of the deadline, on the side where there is room."""
+    where: dict[str, Any] = {"xref": "x", "x": deadline, "y": 1, "yanchor": "bottom", "yshift": -3}
+    if deadline * 5 < right:
+        return remark(
+            f"↓ deadline {duration(deadline)}", palette, **where, xanchor="left", xshift=-5
+        )
+    return remark(f"deadline {duration(deadline)} ↓", palette, **where, xshift=5)
+
+
+def _usual(run: Run, job: dict[str, Any], spent: pl.DataFrame) -> tuple[str, list[Part]] | None:
+    """Title and parts of the usual job of the task; None if there is none, or it is this one."""
+    if job["status"] not in ("complete", "open"):
+        return None
+    found = usual_job(of_task(run.analysis.timeline.jobs, job["task"]))
+    if found is None or found[0].job_id == job["job_id"]:
+        return None
+    key = ("entry", "by", "via")
+    order = spent.select(*key, place=pl.int_range(pl.len()))
+    theirs = entries(run, found[0].job_id).join(order, on=key, how="left", nulls_equal=True)
+    rows = theirs.sort("place", nulls_last=True, maintain_order=True).drop("place")
+    return f"usual: job {found[0].number}", _one_after_another(rows.rows())  # few rows: summed
+
+
+def _in_order(episodes: pl.DataFrame, release: int) -> list[Part]:
+    return episodes.select(
+        pl.col("start_ns") - release, LENGTH.alias("ns"), "entry", "by", "via"
+    ).rows()  # few rows: they are drawn LEAST_PX wide
+
+
+def _in_columns(
+    episodes: pl.DataFrame, job: dict[str, Any], columns: int, palette: Palette
+) -> list[Figure]:
+    """The first bar, stacked: the share of each entry in each column."""
+    edges = column_edges(job["release_ns"], job["end_ns"], columns)
+    track = Track.of(episodes.select("start_ns", "end_ns", "entry"), "entry")
+    width = np.maximum(np.diff(edges), 1)
+    base = np.zeros(columns)
+    made = []
+    for entry, code in codes(episodes["entry"]).items():
+        share = BAR * time_in(track, code, edges) / width
+        some = np.flatnonzero(share)
+        paint = palette.states[entry]
+        if len(some):
+            made.append(
+                {
+                    "type": "bar",
+                    "orientation": "h",
+                    "base": packed(edges[some] - job["release_ns"]),
+                    "x": packed(width[some]),
+                    "y": packed((0.5 + BAR / 2 - base - share / 2)[some]),
+                    "width": packed(share[some]),
+                    "marker": {"color": paint.fill, "line": {"width": 0}},
+                    "hovertext": entry,
+                    "hoverinfo": "text",
+                }
             )
-        )  # fmt: skip
-    return {
-        "data": [
-            *_ledger_bars(happened, 0.5, palette),
-            *_ledger_bars(summed, 1.5, palette),
-            _labels(happened, 0.5, right, sheet),
-            _labels(summed, 1.5, right, sheet),
-        ],
-        "layout": made,
-    }, ""
+        base += share
+    return made
+
+
+def _one_after_another(ledger: Sequence[tuple[str, str | None, str | None, int]]) -> list[Part]:
+    ends = accumulate(ns for *_, ns in ledger)
+    return [
+        (end - ns, ns, entry, by, via)
+        for end, (entry, by, via, ns) in zip(ends, ledger, strict=True)
+    ]
 
 
 def entries(run: Run, job_id: int) -> pl.DataFrame:
@@ -116,7 +193,7 @@ def _ledger_bar(parts: list[Part], y: float, paint: Paint) -> Figure:
         "base": packed(np.array([base for base, *_ in parts], np.float64)),
         "x": packed(np.array([length for _, length, *_ in parts], np.float64)),
         "y": [y] * len(parts),
-        "width": [0.7] * len(parts),
+        "width": [BAR] * len(parts),
         "marker": {
             "color": paint.fill,
             "line": {"width": 1, "color": paint.edge},

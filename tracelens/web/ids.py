@@ -6,6 +6,7 @@ ADDRESS: Final = "address"
 RUN: Final = "run"
 VIEW: Final = "view"
 CHOSEN: Final = "chosen"
+MARKED: Final = "marked"
 SCREEN: Final = "screen"
 DRAWING: Final = "drawing"
 

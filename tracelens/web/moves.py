@@ -88,6 +88,16 @@ def from_address(run: Run, search: str) -> tuple[View, Chosen]:
     return fit(run, view), job if known else None
 
 
+def number_in(search: str, key: str) -> int | None:
+    """A number that the query of the page's address gives a key; None for what is none."""
+    return _number(parse_qs(search.removeprefix("?")), key)
+
+
+def names_a_place(search: str) -> bool:
+    """Whether the address names a window or a job."""
+    return any(number_in(search, key) is not None for key in ("from", "job"))
+
+
 def _number(query: dict[str, list[str]], key: str) -> int | None:
     text = query.get(key, [""])[0]
     return int(text) if text.isdecimal() and len(text) <= 18 else None

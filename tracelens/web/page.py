@@ -25,6 +25,7 @@ def component() -> Component:
             dcc.Store(id=ids.RUN),
             dcc.Store(id=ids.VIEW),
             dcc.Store(id=ids.CHOSEN),
+            dcc.Store(id=ids.MARKED),
             dcc.Store(id=ids.SCREEN),
             dcc.Store(id=ids.DRAWING),
             header.component(),
@@ -82,6 +83,12 @@ def _in_the_browser(app: Dash) -> None:
         Input(ids.VIEW, "data"),
         Input(ids.CHOSEN, "data"),
         Input(ids.RUN, "data"),
+    )
+    app.clientside_callback(
+        ClientsideFunction("page", "marked"),
+        Output(ids.FINDINGS, "className"),
+        Input(ids.FINDINGS, "data-marked"),
+        prevent_initial_call=True,
     )
     app.clientside_callback(
         ClientsideFunction("page", "stepping"),

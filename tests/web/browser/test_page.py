@@ -1,5 +1,6 @@
 """The page in a real browser, over loopback: what the reader does, sees, and finds stored."""
 
+import json
 import re
 import threading
 from collections.abc import Callable, Iterator
@@ -12,6 +13,8 @@ from werkzeug.serving import make_server
 
 from tests.drawing import scene
 from tests.drawing.scene import MS, TAG
+from tracelens import explanation
+from tracelens.report import explained_json
 from tracelens.web import create_app, ids
 
 pytestmark = pytest.mark.browser
@@ -121,7 +124,8 @@ def test_opens_on_what_is_wrong_where_and_why(open_page: Open) -> None:
     expect(findings.nth(1)).to_contain_text("needle_select missed")
     expect(page.locator("#which-place")).to_have_text("miss 1 of 30")
     expect(page.locator("#job-title")).to_contain_text("1.40 ms over its deadline")
-    expect(page.locator("#job-words li").first).to_contain_text("link runs, less urgent")
+    expect(page.locator("#job-words")).to_contain_text("link runs, less urgent")
+    expect(findings.first).to_have_attribute("aria-current", "true")
     start, end = window(page)
     assert start <= 1 * MS < 4.2 * MS <= end
     assert page.evaluate("document.documentElement.scrollHeight") <= 900, "one screen"
@@ -203,6 +207,11 @@ def test_a_finding_moves_the_window(open_page: Open) -> None:
     start, end = settled(page, (200 * MS, 240 * MS))
     assert start <= 1 * MS < end
     expect(page.locator("#job-title")).to_contain_text("needle_select, job 1")
+    expect(page.locator("button.finding").first).to_have_class("finding marked")
+    page.wait_for_function("location.search.includes('finding=0')")
+    page.locator(f"#{ids.NEXT}").click()
+    expect(page.locator(".finding.marked")).to_have_count(0)
+    page.wait_for_function("!location.search.includes('finding=')")
 
 
 def test_the_next_miss_is_explained(open_page: Open) -> None:
@@ -318,8 +327,8 @@ def test_a_link_brings_lanes_window_job_and_kind_of_place_back(open_page: Open) 
     page.get_by_label("as one line").click()
     page.get_by_label("busiest first").click()
     page.keyboard.press("Escape")
-    expect(page.locator("summary")).to_have_text("lanes: 3 of 8")
-    page.get_by_label("inversions").click()
+    expect(page.locator("#lanes-summary")).to_have_text("lanes: 3 of 8")
+    page.locator(f"#{ids.STEP_KIND}").get_by_label("inversions").click()
     page.locator(f"#{ids.NEXT}").click()
     expect(page.locator(f"#{ids.WHICH}")).to_have_text("inversion 3 of 30")
     expect(page.locator("#job-title")).to_contain_text("needle_select, job 5")
@@ -342,3 +351,22 @@ def test_places_are_stepped_through_by_keys(open_page: Open) -> None:
     expect(page.locator(f"#{ids.WHICH}")).to_have_text("miss 12 of 30")
     page.keyboard.press("Shift+ArrowLeft")
     expect(page.locator(f"#{ids.WHICH}")).to_have_text("miss 11 of 30")
+
+
+@pytest.mark.night
+def test_this_job_has_the_numbers_of_explain(open_page: Open) -> None:
+    analysis = scene.analysis(CYCLES)
+    job = explanation.find_job(analysis.timeline, task="needle_select", number=3)
+    document = json.loads(explained_json.encode(explanation.explain(analysis.timeline, job)))
+    page = open_page(f"?job={job}")
+    rows = page.locator("#job-words tbody tr")
+    expect(rows).to_have_count(len(document["usual"]["growths"]))
+    shown = [[cell.inner_text() for cell in row.locator("td").all()] for row in rows.all()]
+    told = sorted(document["usual"]["growths"], key=lambda growth: -growth["us"])
+    assert [(float(r[1]), float(r[2])) for r in shown] == [(g["us"], g["usual_us"]) for g in told]
+    expect(page.locator("#job-words")).to_contain_text(document["repairs"][0]["text"][:40])
+    before = window(page)
+    page.locator("#job-words button", has_text="waits for flash_bus").click()
+    start, end = settled(page, before)
+    assert start <= 21.3 * MS < 23.8 * MS <= end
+    expect(page.locator("#job-title")).to_contain_text("needle_select, job 3")

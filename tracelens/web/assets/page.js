@@ -72,6 +72,14 @@ window.dash_clientside = window.dash_clientside || {};
       return window.dash_clientside.no_update;
     },
 
+    /* The finding that is shown is another, or none. */
+    marked: function (finding) {
+      if (run) window.tracelens.remember({ finding: finding });
+      const shown = document.querySelector(".finding.marked");
+      if (shown) shown.scrollIntoView({ block: "nearest" });
+      return window.dash_clientside.no_update;
+    },
+
     /* The kind of place to step through is the reader's, or at first the address's. */
     stepping: function (kind) {
       const keep = window.dash_clientside.no_update;

@@ -29,7 +29,7 @@ window.dash_clientside = window.dash_clientside || {};
   };
 
   document.addEventListener("click", function (event) {
-    const place = event.target.closest(".panel [data-place]");
+    const place = event.target.closest("[data-place]");
     if (place) {
       enlarge(false);
       put("panel-place", { place: place.dataset.place, click: ++clicks });

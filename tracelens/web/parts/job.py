@@ -2,21 +2,26 @@
 
 from typing import Any
 
+import polars as pl
 from dash import Dash, Input, Output, State, dcc, html, no_update
 from dash.development.base_component import Component
 
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Sheet
-from tracelens.drawing.this_job import entries, this_job
-from tracelens.drawing.words import reason
+from tracelens.drawing.telling import telling
+from tracelens.drawing.this_job import this_job
+from tracelens.explanation import Explanation
 from tracelens.findings.wording import duration
 from tracelens.plain import plain
-from tracelens.report.numbers import time_in, time_unit
-from tracelens.web import ids
-from tracelens.web.components import BLANK, FIGURE, aria, swatch
-from tracelens.web.moves import Chosen
+from tracelens.units import NS_PER_US
+from tracelens.web import ids, takeaway
+from tracelens.web.components import BLANK, FIGURE, aria
+from tracelens.web.moves import Chosen, View
+from tracelens.web.parts.job_words import words
 from tracelens.web.screen import Screen, sheet_of
 from tracelens.web.shelf import Shelf
+
+WHAT = "this job"
 
 _NOT_JUDGED = {
     "excluded": "not judged, since part of its time is unknown",
@@ -28,7 +33,13 @@ def component() -> Component:
     """Title, ledger as a bar, ledger in words."""
     return html.Section(
         [
-            html.H2("this job", id=ids.JOB_TITLE),
+            html.Div(
+                [
+                    html.H2("this job", id=ids.JOB_TITLE),
+                    takeaway.buttons(WHAT, ids.JOB_FIGURE),
+                ],
+                className="bar",
+            ),
             html.Div(
                 [
                     dcc.Graph(id=ids.JOB_FIGURE, config=FIGURE, responsive=True),
@@ -36,7 +47,9 @@ def component() -> Component:
                 ],
                 className="plot",
             ),
-            html.Ol(id=ids.JOB_WORDS),
+            html.Div(
+                id=ids.JOB_WORDS, className="words", tabIndex="0", role="group", **aria("Why")
+            ),
         ],
         className="job",
         **aria("This job: where its response time went"),
@@ -53,12 +66,24 @@ def register(app: Dash, shelf: Shelf) -> None:
         Output(ids.JOB_WORDS, "children"),
         Input(ids.CHOSEN, "data"),
         Input(ids.SCREEN, "data"),
-        State(ids.RUN, "data"),
+        Input(ids.RUN, "data"),
     )
     def job(chosen: Chosen, screen: Screen, stored: dict[str, Any] | None) -> Any:
         sheet = sheet_of(screen, ids.JOB_FIGURE)
         run = shelf.get(stored["id"]) if stored else None
         return no_update if sheet is None or run is None else explain(run, chosen, sheet)
+
+    @app.callback(
+        Output(ids.csv_file(WHAT), "data"),
+        Output(ids.csv_note(WHAT), "children"),
+        Input(ids.csv(WHAT), "n_clicks"),
+        State(ids.CHOSEN, "data"),
+        State(ids.RUN, "data"),
+        prevent_initial_call=True,
+    )
+    def taken(_clicks: int | None, chosen: Chosen, stored: dict[str, Any]) -> Any:
+        run = shelf.get(stored["id"])
+        return take(run, chosen) if run else (no_update, "")
 
 
 def explain(run: Run, chosen: Chosen, sheet: Sheet) -> tuple[Any, str, list[Any], list[Any]]:
@@ -68,8 +93,29 @@ def explain(run: Run, chosen: Chosen, sheet: Sheet) -> tuple[Any, str, list[Any]
     if figure is None or job is None:
         return BLANK, missing, ["this job"], []
     title = ["this job", html.Span(job_title(job))]
-    ledger = entries(run, job["job_id"]).rows()  # few rows: a ledger is summed
-    return figure, "", title, job_words(ledger)
+    return figure, "", title, words(telling(run, job["job_id"]))
+
+
+def take(run: Run, chosen: Chosen) -> tuple[Any, str]:
+    """The ledger of the chosen job beside the usual one's as a download."""
+    job = None if chosen is None else run.job(chosen)
+    if job is None:
+        return no_update, "no job is chosen"
+    rows = beside_usual(telling(run, job["job_id"]))
+    view = View(*run.window_of(job))
+    return takeaway.table(rows, run, f"job-{job['task']}-{job['job']}", view), ""
+
+
+def beside_usual(told: Explanation) -> pl.DataFrame:
+    """Columns entry, by, via, this_us, usual_us; usual_us is null without a usual job."""
+    rows: list[tuple[str, str | None, str | None, int, int | None]]
+    if told.usual is None:
+        rows = [(row.entry, row.by, row.via, row.ns, None) for row in told.rows]
+    else:
+        rows = [(g.entry, g.by, g.via, g.ns, g.usual_ns) for g in told.usual.growths]
+    kinds = {"entry": pl.String, "by": pl.String, "via": pl.String}
+    table = pl.DataFrame(rows, {**kinds, "this_us": pl.Int64, "usual_us": pl.Int64}, orient="row")
+    return table.with_columns(pl.col("this_us", "usual_us") / NS_PER_US)
 
 
 def job_title(job: dict[str, Any]) -> str:
@@ -87,18 +133,3 @@ def job_title(job: dict[str, Any]) -> str:
     if not job["late"]:
         return f"{text}, deadline {duration(job['deadline_ns'])}"
     return f"{text}, {duration(length - job['deadline_ns'])} over its deadline"
-
-
-def job_words(ledger: list[tuple[str, str | None, str | None, int]]) -> list[Component]:
-    """The entries of a ledger in words, as list items, the largest first; in one unit."""
-    unit = time_unit(ns for _, _, _, ns in ledger)
-    return [
-        html.Li(
-            [
-                swatch(entry),
-                html.Span(f"{time_in(unit, ns)} {unit}", className="amount"),
-                html.Span(reason(entry, by and plain(by), via and plain(via))),
-            ]
-        )
-        for entry, by, via, ns in ledger
-    ]

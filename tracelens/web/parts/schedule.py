@@ -22,13 +22,13 @@ from tracelens.web.shelf import Shelf
 
 WHAT = "schedule"
 
-_HINTS = (
-    ("← →", "or drag: move"),
-    ("+ −", "or wheel: zoom"),
-    ("PgUp PgDn", "by a whole window"),
-    ("Home End", "to the ends of the run"),
-    ("↑ ↓", "other lanes"),
-    ("Shift ← →", "previous and next place"),
+_KEYS = (
+    ("← →", "a quarter of the window back or on; or drag"),
+    ("+ −", "closer or farther; or turn the wheel at the place"),
+    ("Page Up, Page Down", "a whole window back or on"),
+    ("Home, End", "to the ends of the run"),
+    ("↑ ↓", "other lanes, where not all fit"),
+    ("Shift with ← →", "to the previous or next miss or inversion"),
 )
 
 
@@ -67,7 +67,8 @@ def _controls() -> Component:
             ),
             html.Button("whole run", id=ids.WHOLE),
             lanes.component(),
-            html.Span(id=ids.LANES_NOTE, className="quiet right"),
+            _keys(),
+            takeaway.buttons(WHAT, ids.SCHEDULE),
         ],
         className="bar",
     )
@@ -91,16 +92,26 @@ def _key() -> Component:
                 html.Span([html.B(sign), f" {label}"], className="item")
                 for sign, label in key.SIGNS
             ),
-            takeaway.buttons(WHAT, ids.SCHEDULE),
-            html.Div(
-                [
-                    html.Span([html.Kbd(keys), f" {effect}"], className="item")
-                    for keys, effect in _HINTS
-                ],
-                className="hints",
-            ),
+            html.Span(id=ids.LANES_NOTE, className="right"),
         ],
         className="key",
+    )
+
+
+def _keys() -> Component:
+    return html.Details(
+        [
+            html.Summary("keys"),
+            html.Dl(
+                [
+                    part
+                    for keys, effect in _KEYS
+                    for part in (html.Dt(html.Kbd(keys)), html.Dd(effect))
+                ],
+                className="popover",
+            ),
+        ],
+        className="lanes",
     )
 
 
