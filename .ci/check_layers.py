@@ -23,7 +23,7 @@ RANKS: list[set[str]] = [
     {"errors", "units", "version", "compiled", "plain", "samples"},
     {"model"},
     {"spans"},
-    {"log", "formats"},
+    {"log", "formats", "theory"},
     {"probe"},
     {"engine"},
     {"reconstruct"},

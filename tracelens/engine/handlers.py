@@ -101,6 +101,8 @@ def go_on(m: Machine, core: CoreState) -> None:
                 release_by_time(m, m.tasks[heappop(m.due)[1]], c, name)
     m.emit((m.now, c, E_LEAVE, name, -1))
     core.nest.pop()
+    if core.boundary == handler.entered:
+        core.boundary = m.now  # it came between two jobs, and only now can another task be next
     m.truth.handler_runs.extend((name, c, handler.entered, m.now, handler.own, handler.entered_for))
     m.truth.moved_cores.add(c)
     resume(m, core)
