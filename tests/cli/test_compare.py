@@ -33,17 +33,22 @@ until_us = 100_000
 """
 
 
-@pytest.fixture
-def runs(tmp_path, monkeypatch):
-    """Directories old/ and new/ of four runs each; `fast` takes half as long again in new/."""
-    monkeypatch.chdir(tmp_path)
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory):
+    made = tmp_path_factory.mktemp("runs")
     for side, low in (("old", 200), ("new", 300)):
-        Path(side).mkdir()
+        (made / side).mkdir()
         for seed in range(4):
             taskset = parse_taskset(SET.format(low=low, high=low + 100))
             log = simulate(taskset, seed=seed + 10 * low).log
-            Path(side, f"{seed}.csv").write_bytes(log)
-    return tmp_path
+            (made / side / f"{seed}.csv").write_bytes(log)
+    return made
+
+
+@pytest.fixture
+def runs(folder, monkeypatch):
+    """Directories old/ and new/ of four runs each; `fast` takes half as long again in new/."""
+    monkeypatch.chdir(folder)
 
 
 def test_a_person_reads_the_verdict_first(runs, capsys):

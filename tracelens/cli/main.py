@@ -27,6 +27,7 @@ COMMANDS: Final = {
     "explain": "Tell one late job from release to completion, and what to try.",
     "cut": "Cut out a small log around a miss, a time or a mark.",
     "compare": "Say what moved between two builds, beyond noise.",
+    "history": "Keep runs in a directory; show what changes from one to the next.",
     "simulate": "Make a log from a task set.",
     "probe": "Write out the C code that goes into firmware.",
     "batch": "Read many runs at once: a row for each, a report for each.",

@@ -9,6 +9,7 @@ from tracelens.comparison import wording
 from tracelens.comparison.observed import Setup
 from tracelens.comparison.records import Comparison
 from tracelens.findings.wording import OBSERVED, SAFETY, count, duration, listing
+from tracelens.report import numbers
 from tracelens.report.blocks import (
     Block,
     Column,
@@ -104,7 +105,9 @@ def _rows(found: Comparison, unit: str) -> pl.DataFrame:
         what=pl.col("quantity").cast(pl.String).replace(_WORDS),
         shown_change=pl.col("change") / base,
         shown_detectable=pl.col("detectable") / base,
-        shown_p=pl.Series([_chance(p) for p in of_unit["p"]], dtype=pl.String),
+        shown_p=pl.Series(
+            [None if p is None else numbers.chance(p) for p in of_unit["p"]], dtype=pl.String
+        ),
         outcome=pl.when(pl.col("moved").is_null())
         .then(pl.lit("not judged"))
         .when(~pl.col("moved"))
@@ -115,12 +118,6 @@ def _rows(found: Comparison, unit: str) -> pl.DataFrame:
         # The table of times holds whole nanoseconds.
         **{side: pl.col(side).round().cast(pl.Int64) for side in ("old", "new") if unit == "ns"},
     )
-
-
-def _chance(p: float | None) -> str | None:
-    if p is None:
-        return None
-    return "<0.001" if p < 0.001 else f"{p:.3f}".rstrip("0").rstrip(".")
 
 
 def _columns(kind: Column, change: str) -> dict[str, Column]:

@@ -72,6 +72,11 @@ def signed_percent(change: float) -> str:
     return f"{'−' if change < 0 else '+'}{text}"
 
 
+def chance(p: float) -> str:
+    """A probability to three decimals: '0.013', '<0.001', '1'."""
+    return "<0.001" if p < 0.001 else f"{p:.3f}".rstrip("0").rstrip(".")
+
+
 def aligned(cells: Sequence[str]) -> list[str]:
     """Right-aligned cells padded so that their decimal points stand under each other."""
     longest = max((len(fraction(cell)) for cell in cells), default=0)

@@ -1,0 +1,161 @@
+"""`tracelens history`: runs kept in a directory, and what changes from one to the next."""
+
+import sys
+from pathlib import Path
+
+import click
+
+from tracelens.cli import options
+from tracelens.cli.output import STDOUT, only_one_on_stdout, write
+from tracelens.cli.progress import progress
+from tracelens.cli.runs import runs_of
+
+
+@click.group(short_help="Keep runs in a directory; show what changes from one to the next.")
+def history() -> None:
+    """Keep runs in a directory; show what changes from one to the next.
+
+    DIR is a Parquet dataset, one file a run. Many may add to it at once.
+
+    \b
+    tracelens history add nightly run.csv
+    tracelens history show nightly
+    tracelens history trend nightly --where board=bench3 --fail-on worse
+    """
+
+
+@history.command(short_help="Add runs.")
+@click.argument("folder", metavar="DIR")
+@click.argument("logs", metavar="LOG...", nargs=-1, required=True)
+@options.system
+@click.option("--replace", is_flag=True, help="Read a run anew that is there already.")
+@options.strict
+def add(
+    folder: str, logs: tuple[str, ...], system: str | None, replace: bool, strict: bool
+) -> None:
+    """Add runs to the history in DIR, which is made if there is none.
+
+    LOG is a run, or a directory of runs. The same log twice is one run, whatever its name.
+    """
+    from datetime import UTC, datetime
+
+    from tracelens.analysis import analyse
+    from tracelens.history import store
+    from tracelens.history.summary import summarise
+    from tracelens.plain import plain
+    from tracelens.reading import read
+
+    with progress() as say:
+        for log in runs_of(logs):
+            say(f"reading {log}")
+            run = store.address(log)
+            if not replace and store.holds(Path(folder), run):
+                click.echo(f"{plain(log)}: there already, as {run[:12]}")
+                continue
+            analysis = analyse(read(log, system, strict=strict))
+            rows = summarise(analysis, run, Path(log).name, datetime.now(UTC))
+            added = store.add(Path(folder), run, rows, replace=replace)
+            told = "added" if added else "there already,"
+            click.echo(f"{plain(log)}: {told} as {run[:12]}")
+
+
+def _where(
+    _ctx: click.Context, _param: click.Parameter, texts: tuple[str, ...]
+) -> tuple[tuple[str, str], ...]:
+    pairs = [text.partition("=") for text in texts]
+    for key, equals, value in pairs:
+        if not key or not equals:
+            raise click.BadParameter(f"found {key + equals + value!r}, expected KEY=VALUE")
+    return tuple((key, value) for key, _, value in pairs)
+
+
+_where_option = click.option(
+    "--where",
+    "where",
+    multiple=True,
+    callback=_where,
+    metavar="KEY=VALUE",
+    help="Only runs whose #run line says so: board=bench3. May be repeated.",
+)
+_last_option = click.option(
+    "--last", type=click.IntRange(1), metavar="N", help="Only the newest N runs."
+)
+_json_option = click.option(
+    "--json", "json_file", metavar="F", help="Write it as JSON, with every value; - is stdout."
+)
+
+
+@history.command(short_help="List the runs.")
+@click.argument("folder", metavar="DIR")
+@_where_option
+@_last_option
+@_json_option
+def show(
+    folder: str, where: tuple[tuple[str, str], ...], last: int | None, json_file: str | None
+) -> None:
+    """List the runs of the history in DIR, the newest last."""
+    from tracelens.history import store
+    from tracelens.report import past, past_json, text
+
+    found = store.newest(store.read(Path(folder), where), last)
+    if json_file:
+        write(json_file, [past_json.encode(found)])
+    if json_file != STDOUT:
+        text.show(past.shown(found, folder), sys.stdout)
+
+
+@history.command(short_help="Say what changes from run to run.")
+@click.argument("folder", metavar="DIR")
+@_where_option
+@_last_option
+@click.option(
+    "--error-rate",
+    type=click.FloatRange(0, 0.5, min_open=True),
+    default=0.05,
+    show_default=True,
+    help="Chance that anything is said to change if nothing does.",
+)
+@click.option(
+    "--fail-on",
+    type=click.Choice(("worse", "any")),
+    help="Exit with 1 if something changed for the worse, or at all.",
+)
+@_json_option
+@click.option("--markdown", "markdown_file", metavar="F", help="Write it as Markdown.")
+def trend(
+    folder: str,
+    where: tuple[tuple[str, str], ...],
+    last: int | None,
+    error_rate: float,
+    fail_on: str | None,
+    json_file: str | None,
+    markdown_file: str | None,
+) -> int:
+    """Say what changes from run to run in the history in DIR: steps, and drifts.
+
+    Steps are told with the first run of the later level. Both are judged against chance, over all
+    measures together.
+    """
+    quiet = only_one_on_stdout(json_file, markdown_file)
+
+    import polars as pl
+
+    from tracelens.history import store
+    from tracelens.history.trends import trends
+    from tracelens.report import markdown, past, past_json, text
+
+    with progress() as say:
+        say("reading the history")
+        found = store.newest(store.read(Path(folder), where), last)
+        say("looking for changes")
+        table = trends(found, error_rate)
+        page = past.trend(found, table, error_rate, folder)
+        if json_file:
+            write(json_file, [past_json.encode(found, table)])
+        if markdown_file:
+            write(markdown_file, [markdown.render(page).encode()])
+    if not quiet:
+        text.show(page, sys.stdout)
+    changed = table.filter(pl.col("shape").is_not_null())
+    failing = changed.filter("worse") if fail_on == "worse" else changed
+    return 1 if fail_on and failing.height else 0
