@@ -28,7 +28,9 @@ def test_an_index_rows_and_reports(folder, tmp_path, capsys, monkeypatch):
     runs = pl.read_csv(out / "runs.csv")
     assert runs["run"].to_list() == sorted(path.name for path in folder.iterdir())
     assert runs["status"].to_list() == [0, 0, 0, 3, 3, 0]
+    page = (out / "index.html").read_text("utf-8")
     for run in runs.filter(pl.col("status") == 0)["run"]:
+        assert f'<a href="reports/{run}.html">{run}</a>' in page
         assert (out / "reports" / f"{run}.json").exists()
         assert (out / "reports" / f"{run}.html").exists()
 

@@ -1,9 +1,11 @@
 """Many runs at a glance: how many are well, the worst of them, and what is wrong there."""
 
 from typing import Final
+from urllib.parse import quote
 
 import polars as pl
 
+from tracelens.batch.work import report_path
 from tracelens.findings.wording import count
 from tracelens.report.blocks import Column, Document, Paragraph, Remark, Section
 from tracelens.report.rows import MOST_ROWS, left_out, table
@@ -11,11 +13,11 @@ from tracelens.report.rows import MOST_ROWS, left_out, table
 MOST_REMARKS: Final = 8
 
 
-def document(runs: pl.DataFrame, directory: str) -> Document:
-    """The index of a table `RUNS`, whose results are in `directory`."""
+def document(runs: pl.DataFrame, directory: str, most: int = MOST_ROWS) -> Document:
+    """The index of a table `RUNS`, whose results are in `directory`; `most` runs are listed."""
     bad = runs.filter(pl.col("status") > 0)
     ranked = worst_first(runs)
-    shown = ranked.filter(pl.col("status") == 0).head(MOST_ROWS)
+    shown = ranked.filter(pl.col("status") == 0).head(most)
     listed = table(
         shown,
         {
@@ -42,6 +44,14 @@ def document(runs: pl.DataFrame, directory: str) -> Document:
         remarks=_remarks(ranked),
         sections=(*sections, Section("Files", (files,))),
     )
+
+
+def page(runs: pl.DataFrame, directory: str) -> str:
+    """The index as an HTML page for `directory`: all runs, each leading to its HTML report."""
+    from tracelens.report import html
+
+    links = {run: quote(report_path(run, ".html")) for run in runs.filter(status=0)["run"]}
+    return html.render_document(document(runs, directory, runs.height), links)
 
 
 def worst_first(runs: pl.DataFrame) -> pl.DataFrame:

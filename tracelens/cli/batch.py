@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tracelens.cli import options
+from tracelens.cli.output import write
 from tracelens.cli.progress import counted
 
 if TYPE_CHECKING:
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
     metavar="ADDRESS",
     help="Let the workers of this Dask scheduler do the work: tcp://10.0.0.5:8786.",
 )
-@click.option("--html", is_flag=True, help="Write each report as HTML too.")
+@click.option("--html", is_flag=True, help="Write reports as HTML too, and index.html.")
 @options.strict
 def batch(
     logs: tuple[str, ...],
@@ -81,6 +82,8 @@ def batch(
             done(outcome.run)
     made = results.collect(outcomes)
     results.write(made, directory)
+    if html:
+        write(str(directory / "index.html"), [index.page(made["runs"], output).encode()])
     text.show(index.document(made["runs"], output), sys.stdout)
     return min((outcome.status for outcome in outcomes if outcome.status), default=0)
 

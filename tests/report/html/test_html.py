@@ -15,12 +15,14 @@ from tests.drawing.scene import TAG
 from tests.report.example import empty_analysis
 from tracelens.analysis import analyse
 from tracelens.cli.main import main
+from tracelens.errors import TraceLensError
 from tracelens.reading import read
 from tracelens.report import html, json_
 from tracelens.report.document import document
 
 SAMPLES = Path(__file__).parents[3] / "sample_traces"
 INVERSION = SAMPLES / "knitting_inversion.csv"
+BAD_LOGS = Path(__file__).parents[2] / "bad_logs"
 LARGEST = 6_000_000
 ACTIVE = {"script", "link", "iframe", "object", "embed", "base", "form", "img", "audio", "video"}
 
@@ -208,6 +210,15 @@ def test_a_run_in_which_nothing_happened_has_a_page():
     Page(page)
     assert "No deadline is declared, so nothing in this log can be called late." in page
     assert "No job was complete in this log" in page
+
+
+@pytest.mark.parametrize("log", sorted(BAD_LOGS.iterdir()), ids=lambda path: path.stem)
+def test_whatever_can_be_read_has_a_page(log):
+    try:
+        run = read(log)
+    except TraceLensError:
+        return  # tests/log has these
+    assert "What this report cannot say" in html.render(analyse(run), run)
 
 
 def test_a_part_of_a_run_tells_its_own_late_jobs(tmp_path):

@@ -9,7 +9,7 @@ from tracelens.analysis import analyse
 from tracelens.reading import read
 from tracelens.report import html
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.night]
 
 CHROMIUM = Path("/usr/bin/chromium")
 

@@ -6,41 +6,29 @@ every report), that it must run script over names that anybody may have put into
 its pictures neither print well nor follow the reader's colour scheme.
 """
 
-import base64
-import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from importlib.resources import files
 from typing import Any, Final
 
 import polars as pl
-from jinja2 import Environment, PackageLoader, StrictUndefined, Template
-from markupsafe import Markup
 
 from tracelens import explanation
 from tracelens.drawing import key
-from tracelens.drawing.palette import LIGHT, stylesheet
+from tracelens.drawing.palette import LIGHT
 from tracelens.drawing.runs import Run, load
 from tracelens.model.results import Analysis, Finding, Timeline
-from tracelens.plain import plain
 from tracelens.report import explained, selection
-from tracelens.report.blocks import Drawing, Remark
+from tracelens.report.blocks import Document, Drawing, Remark
 from tracelens.report.document import document, worst_first
 from tracelens.report.html import blocks, pictures, summary
 from tracelens.report.html.pictures import Picture
-from tracelens.version import __version__
+from tracelens.report.html.template import fill
 
 MOST_MISSES: Final = 4
 """So many late jobs, the worst of so many tasks, are drawn and told."""
 
 AT_ONCE: Final = ("Where the time went", "What to try")
 """Sections of a telling that stand open; the others open at a click."""
-
-POLICY: Final = (
-    "default-src 'none'; img-src data:; style-src 'sha256-{style}'; base-uri 'none'; "
-    "form-action 'none'"
-)
-"""Content security policy: no script at all, nothing from elsewhere, one known style sheet."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,13 +52,10 @@ def render(analysis: Analysis, run: Timeline) -> str:
     """
     told = document(analysis)
     drawn = load(replace(analysis, timeline=run))
-    style = _style()
     jobs = tuple(_told(drawn, run, job_id) for job_id in jobs_to_tell(analysis))
     anchors = {job_id: one.anchor for job_id, one in zip(jobs_to_tell(analysis), jobs, strict=True)}
-    return _template().render(
-        policy=POLICY.format(style=_digest(style)),
-        style=Markup(style),
-        version=__version__,
+    return fill(
+        "report.html.j2",
         title=told.title,
         facts=told.facts,
         headline=summary.headline(analysis),
@@ -85,6 +70,22 @@ def render(analysis: Analysis, run: Timeline) -> str:
         load=pictures.load_curve(drawn, analysis.window),
         responses=tuple(pictures.response_plots(drawn, analysis)),
         sections=[(s.title, tuple(map(blocks.view, s.blocks))) for s in told.sections],
+    )
+
+
+def render_document(told: Document, links: Mapping[str, str]) -> str:
+    """A document without pictures as a page of the same kind.
+
+    `links` leads from the text of a cell to a relative address, percent-encoded already.
+    """
+    return fill(
+        "document.html.j2",
+        title=told.title,
+        facts=told.facts,
+        verdict=told.verdict,
+        remarks=told.remarks,
+        sections=[(s.title, tuple(map(blocks.view, s.blocks))) for s in told.sections],
+        links=links,
     )
 
 
@@ -140,29 +141,3 @@ def _sections(told: Any) -> Iterator[tuple[str, bool, tuple[dict[str, Any], ...]
     for section in told:
         shown = [block for block in section.blocks if not isinstance(block, Drawing)]
         yield section.title, section.title in AT_ONCE, tuple(map(blocks.view, shown))
-
-
-def _style() -> str:
-    sheet = files("tracelens.report.html").joinpath("report.css").read_text("utf-8")
-    return f"{stylesheet()}\n{sheet}"
-
-
-def _digest(text: str) -> str:
-    return base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
-
-
-def _template() -> Template:
-    environment = Environment(
-        loader=PackageLoader("tracelens.report.html", ""),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        finalize=_safe,
-    )
-    return environment.get_template("report.html.j2")
-
-
-def _safe(value: Any) -> Any:
-    """Every value that the template shows passes here, then the escaping of markup."""
-    return plain(value) if isinstance(value, str) and not isinstance(value, Markup) else value

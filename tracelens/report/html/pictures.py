@@ -26,6 +26,8 @@ LANE_PX: Final = 34
 MOST_LANES: Final = 28
 MOST_PLOTS: Final = 12
 
+NO_TIME: Final = "No time passes between the first event of this log and the last."
+
 
 @dataclass(frozen=True, slots=True)
 class Picture:
@@ -49,6 +51,8 @@ def run_strip(run: Run) -> Picture:
 def job_schedule(run: Run, job: dict[str, Any]) -> Picture:
     """The schedule from before the release of a job to after its end."""
     start, end = run.window_of(job)
+    if start >= end:
+        return Picture(None, missing=NO_TIME)
     lanes, quiet = _busy_lanes(run.lanes, job["task"], start, end)
     groups = len({lane.group for lane in lanes})
     height = TOP_PX + BOTTOM_PX + groups * CAPTION_PX + len(lanes) * LANE_PX
@@ -83,6 +87,8 @@ def job_ledger(run: Run, job: dict[str, Any]) -> Picture:
 
 def load_curve(run: Run, window: tuple[int, int]) -> Picture:
     """Load of each core over time."""
+    if window[0] >= window[1]:
+        return Picture(None, missing=NO_TIME)
     sheet = Sheet(WIDTH, 170, "css")
     return _shown(load_over_time(run, *window, sheet), sheet, "load over time")
 

@@ -7,7 +7,7 @@ import polars as pl
 from tracelens.findings.wording import count, listing
 from tracelens.model.results import Analysis
 from tracelens.report.blocks import Column, Table
-from tracelens.report.rows import left_out, most_telling, table
+from tracelens.report.rows import left_out, table
 
 MOST_TASKS: Final = 10
 
@@ -29,15 +29,22 @@ def headline(analysis: Analysis) -> str:
 
 def deadlines(analysis: Analysis) -> Table:
     """Each task that has a deadline: how many jobs were late, and how near the slowest came."""
-    promised = analysis.tasks.filter(pl.col("deadline_ns").is_not_null())
-    shown = most_telling(promised, MOST_TASKS)
+    promised = analysis.tasks.filter(pl.col("deadline_ns").is_not_null()).with_columns(
+        used=pl.col("response_max_ns") / pl.col("deadline_ns")
+    )
+    shown = (
+        promised.with_row_index("row")
+        .sort(pl.col("deadline_misses") > 0, "used", descending=True, nulls_last=True)
+        .head(MOST_TASKS)
+        .sort("row")
+    )
     return table(
-        shown.with_columns(used=pl.col("response_max_ns") / pl.col("deadline_ns")),
+        shown,
         {
             "task": Column("task"),
             "deadline_misses": Column("late", "count"),
             "jobs": Column("judged", "count"),
             "used": Column("largest", "share", means="response, of the deadline"),
         },
-        left_out(shown.height, promised.height, "tasks", "most telling"),
+        left_out(shown.height, promised.height, "tasks", "nearest"),
     )
