@@ -30,7 +30,7 @@ RANKS: list[set[str]] = [
     {"measures"},
     {"findings"},
     {"analysis", "reading"},
-    {"cutting", "explanation", "comparison"},
+    {"cutting", "explanation", "comparison", "verdicts"},
     {"history"},
     {"drawing"},
     {"report"},

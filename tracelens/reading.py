@@ -18,22 +18,25 @@ from tracelens.reconstruct import reconstruct
 
 def read(
     logs: str | Path | Sequence[str | Path],
-    system: str | Path | None = None,
+    system: str | Path | Sequence[str | Path] | None = None,
     *,
     strict: bool = False,
     say: Callable[[str], None] = lambda _what: None,
 ) -> Timeline:
     """Read one log, or the parts of one in order, and reconstruct what happened.
 
-    `system` names a system file (TOML). `say` is told each step as it begins.
+    `system` names a system file (TOML), or several, of which the later overrides the earlier.
+    `say` is told each step as it begins.
     Raises `LogError`, `SystemFileError` or `DamageError`.
     """
     parts = [logs] if isinstance(logs, str | Path) else list(logs)
     say("reading the log")
     log = read_log(parts, strict=strict)
     declared = log.declared
-    if system is not None:
-        declared = system_toml.apply(declared, system, known=_words(log))
+    files = [system] if isinstance(system, str | Path) else system or ()
+    known = _words(log) if files else []
+    for file in files:
+        declared = system_toml.apply(declared, file, known=known)
     return _reconstructed(log, declared, say)
 
 

@@ -382,5 +382,5 @@ def test_a_system_file_replaces_thresholds(tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="no such threshold: found coreload"):
         analyse(read(log, limits))
     limits.write_text('[budgets.findings]\ncore_load = "low"\n')
-    with pytest.raises(SystemFileError, match=r"core_load: found 'low', expected a number"):
+    with pytest.raises(SystemFileError, match=r'core_load: found "low", expected a number'):
         read(log, limits)

@@ -14,6 +14,8 @@ Decorated = TypeVar("Decorated", bound=Callable[..., Any])
 _UNITS: Final = {"ns": 1, "us": NS_PER_US, "µs": NS_PER_US, "ms": NS_PER_MS, "s": NS_PER_S}
 # 1.5s  250us  12ms
 _TIME: Final = re.compile(r"(\d+(?:\.\d+)?|\.\d+)\s*(ns|us|µs|ms|s)")
+# 20%  7.5 %
+_PERCENT: Final = re.compile(r"(\d+(?:\.\d+)?)\s*%")
 
 
 def time_ns(_ctx: click.Context, _param: click.Parameter, text: str | None) -> int | None:
@@ -30,6 +32,14 @@ def time_ns(_ctx: click.Context, _param: click.Parameter, text: str | None) -> i
     if ns != int(ns):
         raise click.BadParameter(f"found {text!r}, expected a whole number of nanoseconds")
     return int(ns)
+
+
+def share(_ctx: click.Context, _param: click.Parameter, text: str) -> float:
+    """A percentage such as 20% as a share; an option's callback."""
+    match = _PERCENT.fullmatch(text)
+    if match is None:
+        raise click.BadParameter(f"found {text!r}, expected a percentage such as 20%")
+    return float(match[1]) / 100
 
 
 def logs(function: Decorated) -> Decorated:

@@ -61,7 +61,7 @@ def apply(system: System, overrides: SystemFile | str | Path, known: Iterable[st
         chains=_chains(system, file),
         run={**system.run, **{key: str(value) for key, value in file.run.items()}},
         differences=(*system.differences, *said),
-        thresholds={**system.thresholds, **file.budgets.get("findings", {})},
+        thresholds={**system.thresholds, **file.budgets.thresholds},
     )
 
 

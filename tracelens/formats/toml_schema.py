@@ -12,8 +12,7 @@
     [kernel]          how the scheduler of a task set behaves
     [simulation]      seed, until_us
     [run]             free keys, kept with the log
-    [budgets]         limits to hold a run against; free here but for [budgets.findings]:
-                      numbers in place of the thresholds of the findings
+    [budgets]         limits to hold a run against (see `formats.budgets_toml`)
 
 Every key is known or an error. Times are microseconds, whole or decimal.
 """
@@ -27,6 +26,8 @@ from typing import Any, Final, Literal, TypeVar, get_args
 import msgspec
 
 from tracelens.errors import SystemFileError
+from tracelens.formats import budgets_toml
+from tracelens.model.budgets import Budgets
 
 Number = int | float
 
@@ -159,7 +160,7 @@ class SystemFile(_Strict, frozen=True):
     kernel: KernelTable = KernelTable()
     simulation: SimulationTable = SimulationTable()
     run: dict[str, str | Number | bool] = {}
-    budgets: dict[str, Any] = {}
+    budgets: Budgets = Budgets()
 
 
 _TABLES: Final[dict[str, type[_Strict]]] = {
@@ -177,7 +178,6 @@ _GROUPS: Final[dict[str, type[_Strict]]] = {
     "queues": QueueTable,
     "chains": ChainTable,
 }
-_FREE: Final = ("run", "budgets")
 
 _Kind = TypeVar("_Kind", bound=_Strict)
 
@@ -199,17 +199,17 @@ def parse_toml(text: str, place: str = "task set") -> SystemFile:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise SystemFileError(f"not TOML: {error}", place=place) from error
-    known = [*_TABLES, *_GROUPS, *_FREE]
+    known = [*_TABLES, *_GROUPS, "run", "budgets"]
     parts: dict[str, Any] = {"place": place}
     for word, value in raw.items():
         if word not in known:
             raise _unknown(word, known, place)
-        if word in _FREE:
+        if word == "budgets":
+            parts[word] = budgets_toml.parse(value, text, place)
+        elif word == "run":
             if not isinstance(value, Mapping):
                 raise SystemFileError(f"{word}: found {value!r}, expected a table", place=place)
             parts[word] = value
-            if word == "budgets":
-                _numbers(value.get("findings", {}), "budgets.findings", place)
         elif word in _TABLES:
             parts[word] = _table(value, _TABLES[word], word, place)
         elif not isinstance(value, Mapping):
@@ -239,16 +239,6 @@ def _table(value: object, kind: type[_Kind], where: str, place: str) -> _Kind:
         raise SystemFileError(
             f"{where}{inner}: {_plain(what, kind, inner.removeprefix('.'))}", place=place
         ) from error
-
-
-def _numbers(value: object, where: str, place: str) -> None:
-    if not isinstance(value, Mapping):
-        raise SystemFileError(f"{where}: found {value!r}, expected a table", place=place)
-    for key, number in value.items():
-        if isinstance(number, bool) or not isinstance(number, int | float):
-            raise SystemFileError(
-                f"{where}.{key}: found {number!r}, expected a number", place=place
-            )
 
 
 def _plain(what: str, kind: type[_Strict], key: str) -> str:

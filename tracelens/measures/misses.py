@@ -29,7 +29,9 @@ def miss_patterns(jobs: pl.DataFrame) -> pl.DataFrame:
     number = job + task * (int(job.max()) + NEIGHBOURS)
     return (
         late.select(pl.col("task"))
-        .with_columns(run=pl.Series(_run_lengths(number)), near=pl.Series(_within(number)))
+        .with_columns(
+            run=pl.Series(_run_lengths(number)), near=pl.Series(_within(number, NEIGHBOURS))
+        )
         .group_by("task", maintain_order=True)
         .agg(
             deadline_misses=pl.len().cast(pl.Int64),
@@ -47,7 +49,17 @@ def _run_lengths(number: Integers) -> Integers:
     return np.asarray(place - np.maximum.accumulate(np.where(begins, place, 0)) + 1)
 
 
-def _within(number: Integers) -> Integers:
-    """At each of the ascending numbers, how many lie in the `NEIGHBOURS` that begin with it."""
-    after = np.searchsorted(number, number + NEIGHBOURS, side="left")
+def most_misses(late: Integers, neighbours: int) -> int:
+    """Most misses in any `neighbours` consecutive jobs; `late` are the late ones' numbers.
+
+    They are ascending. It is the m of a weakly hard constraint 'at most m misses in any k
+    consecutive jobs' (Bernat, Burns and Llamosí, "Weakly Hard Real-Time Systems", IEEE
+    Transactions on Computers 50(4), 2001).
+    """
+    return int(_within(late, neighbours).max(initial=0))
+
+
+def _within(number: Integers, neighbours: int) -> Integers:
+    """At each of the ascending numbers, how many lie in the `neighbours` that begin with it."""
+    after = np.searchsorted(number, number + neighbours, side="left")
     return np.asarray(after - np.arange(len(number)))

@@ -25,23 +25,25 @@ def document(analysis: Analysis) -> Document:
     late = (lateness.late_jobs, lateness.late_chains, lateness.deadlocks, lateness.inversions)
     sections = [section for make in late if (section := make(analysis))]
     return Document(
-        title=_title(analysis),
-        facts=_facts(analysis),
+        title=title(analysis),
+        facts=facts(analysis),
         verdict=_verdict(analysis.findings),
         remarks=_remarks(analysis),
         sections=(*sections, *particulars(analysis), quality(analysis), cautions()),
     )
 
 
-def _title(analysis: Analysis) -> str:
+def title(analysis: Analysis) -> str:
+    """The name of the log, or of its first part."""
     names = [PurePath(source).name for source in analysis.timeline.log.sources]
     return names[0] if len(names) == 1 else f"{names[0]} and {len(names) - 1} more parts"
 
 
-def _facts(analysis: Analysis) -> tuple[str, ...]:
+def facts(analysis: Analysis) -> tuple[str, ...]:
+    """What was read: length, cores, events, the run's own keys, the window, notes."""
     timeline = analysis.timeline
     cores = analysis.cores.height
-    facts = [
+    told = [
         " · ".join(
             (
                 duration(timeline.span_ns),
@@ -53,12 +55,12 @@ def _facts(analysis: Analysis) -> tuple[str, ...]:
     ]
     if timeline.system.run:
         run = timeline.system.run.items()
-        facts.append(" · ".join(f"{key} {value}" for key, value in run))
+        told.append(" · ".join(f"{key} {value}" for key, value in run))
     if analysis.window != (0, timeline.span_ns):
         start, end = map(moment, analysis.window)
-        facts.append(f"measured from {start} s to {end} s")
-    facts += timeline.system.notes
-    return tuple(facts)
+        told.append(f"measured from {start} s to {end} s")
+    told += timeline.system.notes
+    return tuple(told)
 
 
 def _verdict(findings: tuple[Finding, ...]) -> str:

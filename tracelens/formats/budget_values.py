@@ -1,0 +1,217 @@
+"""The values of a budgets file: limits with their units, severities, reasons, waivers."""
+
+import difflib
+import json
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from decimal import Decimal
+from typing import Any, Final
+
+from tracelens.model.budgets import SEVERITIES, Measure, Unit, Waiver
+from tracelens.units import NS_PER_MS, NS_PER_S, NS_PER_US, us_to_ns
+
+SHARED: Final = ("severity", "reason", "waiver")
+"""Keys that a table sets for all its limits, and a limit's own table for itself."""
+
+UNIT_WORDS: Final[dict[Unit, str]] = {
+    "us": "a time in µs",
+    "share": "a share from 0 to 1",
+    "count": "a whole number",
+    "bytes": "a whole number of bytes",
+    "per_s": "a number a second",
+}
+_TIMES: Final = {"ns": 1, "us": NS_PER_US, "µs": NS_PER_US, "ms": NS_PER_MS, "s": NS_PER_S}
+_WITH_UNIT: Final = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(ns|us|µs|ms|s|%)\s*")
+
+
+class MistakeError(Exception):
+    """A value that will not do. `path` leads from the key read to the one that is wrong."""
+
+    def __init__(self, problem: str, *path: str, hint: str | None = None) -> None:
+        self.problem = problem
+        self.path = path
+        self.hint = hint
+        super().__init__(problem)
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """A limit as written: `limit` in ns where the unit is µs, `shared` what it sets for itself."""
+
+    limit: float
+    of: int | None = None
+    shared: dict[str, Any] = field(default_factory=dict)
+
+
+def limit(value: object, measure: Measure) -> Limit:
+    """A bare number, or a table `{ at_most = N, … }` (of a least value: `at_least`).
+
+    Raises `MistakeError`.
+    """
+    if not isinstance(value, Mapping):
+        return Limit(_sensible(_quantity(value, measure.unit), measure, value))
+    bound, other = ("at_least", "at_most") if measure.least else ("at_most", "at_least")
+    known = [bound, *(["of"] if measure.patterned else []), *SHARED]
+    for key in value:
+        if key == other:
+            raise MistakeError(f"found {other}, expected {bound}", key)
+        if key not in known:
+            near = difflib.get_close_matches(key, known, 1, cutoff=0.6)
+            raise MistakeError(
+                f"is not a key{f': did you mean {near[0]}?' if near else ''}",
+                key,
+                hint=None if near else f"the keys are {', '.join(known)}",
+            )
+    if bound not in value:
+        raise MistakeError(f"found no limit, expected {bound}")
+    try:
+        amount = _sensible(_quantity(value[bound], measure.unit), measure, value[bound])
+    except MistakeError as mistake:
+        raise MistakeError(mistake.problem, bound, hint=mistake.hint) from mistake
+    return Limit(amount, _of(value["of"], amount) if "of" in value else None, shared(value))
+
+
+def _of(value: object, at_most: float) -> int:
+    if isinstance(value, bool) or not isinstance(value, int) or value < 1:
+        raise MistakeError(f"found {shown(value)}, expected a whole number from 1 on", "of")
+    if at_most >= value:
+        raise MistakeError(
+            f"always met: found at_most = {at_most:g} of {value}, expected less", "of"
+        )
+    return value
+
+
+def shared(table: Mapping[str, Any]) -> dict[str, Any]:
+    """`severity`, `reason` and `waiver` of a table, those that it has. Raises `MistakeError`."""
+    found: dict[str, Any] = {}
+    if "severity" in table:
+        word = table["severity"]
+        if word not in SEVERITIES:
+            near = difflib.get_close_matches(str(word), SEVERITIES, 1)
+            raise MistakeError(
+                f"found {shown(word)}, expected one of {', '.join(SEVERITIES)}"
+                + (f": did you mean {near[0]}?" if near else ""),
+                "severity",
+            )
+        found["severity"] = word
+    if "reason" in table:
+        found["reason"] = _sentence(table["reason"], "reason")
+    if "waiver" in table:
+        found["waiver"] = _waiver(table["waiver"])
+    return found
+
+
+def _sentence(value: object, *path: str) -> str:
+    if not isinstance(value, str) or not value.strip():
+        raise MistakeError(f"found {shown(value)}, expected a text", *path)
+    return value
+
+
+def _waiver(value: object) -> Waiver:
+    example = 'waiver = { until = 2027-01-31, reason = "..." }'
+    if not isinstance(value, Mapping):
+        raise MistakeError(f"found {shown(value)}, expected a table", "waiver", hint=example)
+    for key in value:
+        if key not in ("until", "reason"):
+            raise MistakeError("is not a key", "waiver", key, hint=example)
+    for key in ("until", "reason"):
+        if key not in value:
+            raise MistakeError(f"found no {key}, expected until and reason", "waiver", hint=example)
+    until = value["until"]
+    if isinstance(until, datetime) or not isinstance(until, date):
+        raise MistakeError(
+            f"found {shown(until)}, expected a date such as 2027-01-31, without quotes",
+            *("waiver", "until"),
+        )
+    return Waiver(until, _sentence(value["reason"], "waiver", "reason"))
+
+
+def number(value: object) -> float:
+    """A finite number. Raises `MistakeError`."""
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        raise MistakeError(f"found {shown(value)}, expected a number")
+    return value
+
+
+def share(value: object) -> float:
+    """A number from 0 to 1. Raises `MistakeError`."""
+    return _quantity(value, "share")
+
+
+def _quantity(value: object, unit: Unit) -> float:
+    expected = f"expected {UNIT_WORDS[unit]}"
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        better = _without_unit(value, unit)
+        raise MistakeError(
+            f"found {shown(value)}, {expected}" + (f": did you mean {better}?" * bool(better))
+        )
+    if value < 0:
+        raise MistakeError(f"found {value}, {expected}, not below 0")
+    if unit == "share":
+        if value > 1:
+            better = f": did you mean {value / 100:g}?" if value <= 100 else ""
+            raise MistakeError(f"found {value}, {expected}{better}")
+        return float(value)
+    if unit == "us":
+        ns = Decimal(str(value)) * NS_PER_US
+        if ns != int(ns):
+            raise MistakeError(f"found {value}, {expected}, to the nanosecond at the finest")
+        return us_to_ns(value)
+    if unit in ("count", "bytes") and value != int(value):
+        raise MistakeError(f"found {value}, {expected}")
+    return value
+
+
+def _sensible(amount: float, measure: Measure, value: object) -> float:
+    if measure.least and amount == 0:
+        raise MistakeError(f"always met: found at least {value}, expected more than 0")
+    return amount
+
+
+def _without_unit(value: object, unit: Unit) -> str:
+    """The number to write instead of a text with a unit; '' if the text is none."""
+    match = _WITH_UNIT.fullmatch(value) if isinstance(value, str) else None
+    if match is None:
+        return ""
+    amount, said = Decimal(match[1]), match[2]
+    if unit == "us" and said in _TIMES:
+        return _plain(amount * _TIMES[said] / NS_PER_US)
+    return _plain(amount / 100) if unit == "share" and said == "%" else ""
+
+
+def other_unit(
+    key: str, value: object, known: Mapping[str, Measure]
+) -> tuple[str, Measure, str] | None:
+    """The measure of which `key` is the name with another unit: (unit, it, what to write)."""
+    stem, _, said = key.rpartition("_")
+    if said in _TIMES and said != "us" and f"{stem}_us" in known:
+        measure = known[f"{stem}_us"]
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            us = Decimal(str(value)) * _TIMES[said] / NS_PER_US
+            return said, measure, f"{measure.key} = {_plain(us)}"
+        return said, measure, measure.key
+    if said in ("percent", "pct") and stem in known and known[stem].unit == "share":
+        better = stem
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            better = f"{stem} = {_plain(Decimal(str(value)) / 100)}"
+        return "percent", known[stem], better
+    return None
+
+
+def _plain(value: Decimal) -> str:
+    text = f"{value:f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def shown(value: object) -> str:
+    """A TOML value for a message."""
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, Mapping):
+        return "a table"
+    if isinstance(value, list):
+        return "an array"
+    return json.dumps(value, ensure_ascii=False) if isinstance(value, str) else str(value)

@@ -1,0 +1,114 @@
+"""A verdict in a sentence, the same in every face.
+
+Quantities stand in the unit of the limit's key and exactly, for a breach may be a nanosecond.
+"""
+
+from collections.abc import Sequence
+from datetime import date
+from pathlib import PurePath
+
+from tracelens.formats.budgets_toml import number_text
+from tracelens.model.verdicts import Entry, Spot, Verdict
+from tracelens.report.numbers import moment
+
+
+def subject(verdict: Verdict) -> str:
+    """Whom the verdict is about: 'needle_select', 'needle_select in phase knit'."""
+    phase = verdict.budget.phase
+    return verdict.name if phase is None else f"{verdict.name} in phase {phase}"
+
+
+def quantity(verdict: Verdict, value: float | None) -> str:
+    """A value in the unit of the limit's key; empty for None."""
+    if value is None:
+        return ""
+    text = number_text(verdict.budget.measure, value)
+    short = f"{value:.3g}"
+    # A share is told in three digits unless those hide on which side of the limit it lies.
+    shares = verdict.budget.measure.unit in ("share", "per_s")
+    return short if shares and float(short) != verdict.budget.limit else text
+
+
+def limit(verdict: Verdict) -> str:
+    """The limit: '1800', or '1 of any 10'."""
+    of = verdict.budget.of
+    text = number_text(verdict.budget.measure, verdict.budget.limit)
+    return text if of is None else f"{text} of any {of}"
+
+
+def sentence(verdict: Verdict, today: date, *, ledger: bool = True) -> str:
+    """All that is to be said about a verdict, its waiver and the limit's reason too.
+
+    `ledger` False leaves out where the time of the job went.
+    """
+    parts = [f"{subject(verdict)}: {_verdict(verdict, ledger)}."]
+    if verdict.outcome != "pass" and verdict.budget.reason:
+        parts.append(f"Reason for the limit: {verdict.budget.reason.rstrip('.')}.")
+    if waiver := waived(verdict, today):
+        parts.append(waiver)
+    return " ".join(parts)
+
+
+def together(verdicts: Sequence[Verdict]) -> str:
+    """Several verdicts on one thing that are unknown for one and the same reason."""
+    first = verdicts[0]
+    keys = ", ".join(verdict.budget.measure.key for verdict in verdicts)
+    seen = "" if first.measured is None else "; nothing that is known breaks one"
+    return f"{subject(first)}: whether {keys} are met is unknown: {first.why}{seen}."
+
+
+def waived(verdict: Verdict, today: date) -> str:
+    """What there is to say about a waiver; empty without one."""
+    waiver = verdict.budget.waiver
+    if waiver is None:
+        return ""
+    why = waiver.reason.rstrip(".")
+    if today > waiver.until:
+        return f"The waiver expired on {waiver.until} and counts no more ({why})."
+    if verdict.outcome == "pass":
+        return f"The waiver until {waiver.until} is not needed ({why})."
+    return f"Waived until {waiver.until}: {why}."
+
+
+def where(spot: Spot) -> str:
+    """'job 21, released at 0.040000 s (run.csv:582)'."""
+    told = f"at {moment(spot.at_ns)} s"
+    if spot.job is not None:
+        told = f"job {spot.job}, released {told}"
+    elif spot.task is not None:
+        told = f"{spot.task}, {told}"
+    return told if spot.line is None else f"{told} ({PurePath(spot.file or '').name}:{spot.line})"
+
+
+def entry(one: Entry) -> str:
+    """'inversion by panel via flash_bus 3128 µs'."""
+    by = f" by {one.by}" if one.by and one.entry != "execution" else ""
+    via = f" via {one.via}" if one.via else ""
+    whole, rest = divmod(one.ns, 1000)
+    us = f"{whole}" + (f".{rest:03}".rstrip("0") if rest else "")
+    return f"{one.entry}{by}{via} {us} µs"
+
+
+def _verdict(verdict: Verdict, ledger: bool) -> str:
+    measure = verdict.budget.measure
+    key = measure.key
+    allowed = limit(verdict)
+    if verdict.measured is None:
+        return f"{key} is unknown: {verdict.why}"
+    found = quantity(verdict, verdict.measured)
+    if verdict.outcome == "pass":
+        return f"{key} is {found}, within {allowed}"
+    if verdict.outcome == "unknown":
+        word = "at least" if measure.least else "at most"
+        return f"{key} is {found} as far as is known, {word} {allowed} allowed: {verdict.why}"
+    beyond = quantity(verdict, -(verdict.margin or 0))
+    said = (
+        f"{key} is {found}, {beyond} less than the {allowed} required"
+        if measure.least
+        else f"{key} is {found}, {beyond} more than the {allowed} allowed"
+    )
+    spot = verdict.spot
+    if spot is None:
+        return said
+    entries = ", ".join(map(entry, spot.ledger)) if ledger else ""
+    return f"{said}; {where(spot)}{f': {entries}' if entries else ''}"

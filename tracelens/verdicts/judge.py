@@ -1,0 +1,92 @@
+"""Hold a run against its budgets."""
+
+import math
+from collections.abc import Callable
+from datetime import date
+
+import polars as pl
+
+from tracelens.analysis import analyse
+from tracelens.measures.phases import phases
+from tracelens.model.budgets import Budget, Budgets
+from tracelens.model.results import Analysis, Timeline
+from tracelens.model.verdicts import Verdict, Verdicts
+from tracelens.verdicts.meeting import assign, no_such
+from tracelens.verdicts.observation import outcome
+from tracelens.verdicts.observers import observe
+from tracelens.verdicts.view import View
+
+
+def judge(
+    run: Timeline,
+    budgets: Budgets,
+    today: date,
+    *,
+    window: tuple[int, int] | None = None,
+    phase: str | None = None,
+    say: Callable[[str], None] = lambda _what: None,
+) -> Verdicts:
+    """Every verdict on a run. `window` and `phase` are those of `analyse`, for all the limits.
+
+    Limits under [budgets.phases.X] are judged over that phase instead, within the window. A waiver
+    holds up to and including its day, compared with `today`.
+
+    Raises `SystemFileError` for a name, glob or phase that meets nothing in the run, and what
+    `analyse` raises.
+    """
+    marked = phases(run.log, run.span_ns)["phase"].unique(maintain_order=True).to_list()
+    for budget in budgets.limits:
+        if budget.phase is not None and budget.phase not in marked:
+            raise no_such(budget, budget.phase, "phase of that name", marked, budgets.place)
+    say("measuring")
+    whole = analyse(run, window=window, phase=phase)
+    views: dict[str | None, View] = {None: View(whole, run, budgets.tolerated_loss)}
+    for name in budgets.phases():
+        if name is not None:
+            say(f"measuring phase {name}")
+            of_phase = analyse(run, window=window, phase=name)
+            views[name] = View(of_phase, run, budgets.tolerated_loss)
+    say("judging")
+    idle = whole.tasks.filter("idle")["task"].to_list()
+    pairs, met = assign(budgets, names_of(whole, marked), idle)
+    return Verdicts(
+        analysis=whole,
+        budgets=budgets,
+        verdicts=tuple(verdict(views[budget.phase], budget, name, today) for budget, name in pairs),
+        met=tuple(met),
+        today=today,
+    )
+
+
+def names_of(analysis: Analysis, marked: list[str]) -> dict[str, list[str]]:
+    """The names of the run's things, by group."""
+    named = {
+        "tasks": analysis.tasks["task"],
+        "cores": analysis.cores["name"],
+        "isrs": analysis.isrs["isr"],
+        "locks": analysis.locks["lock"],
+        "queues": analysis.queues["queue"],
+        "chains": analysis.chains["chain"],
+        "phases": pl.Series(marked, dtype=pl.String),
+    }
+    return {group: [str(name) for name in names] for group, names in named.items()}
+
+
+def verdict(view: View, budget: Budget, name: str, today: date) -> Verdict:
+    """The verdict of one limit on one thing."""
+    observed = observe(view, name, budget)
+    found = outcome(observed, budget.measure, budget.limit)
+    waiver = budget.waiver
+    return Verdict(
+        budget=budget,
+        name=name,
+        outcome=found,
+        measured=observed.value,
+        low=None if math.isinf(observed.low) else observed.low,
+        high=None if math.isinf(observed.high) else observed.high,
+        count=observed.count,
+        counted=observed.counted,
+        why=observed.why,
+        spot=None if found == "pass" or observed.value is None else observed.spot(),
+        waived=found != "pass" and waiver is not None and today <= waiver.until,
+    )

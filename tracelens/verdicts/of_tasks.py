@@ -1,0 +1,184 @@
+"""Observers of what belongs to a task, statistics of its jobs apart."""
+
+import polars as pl
+
+from tracelens.measures.contract import of_name
+from tracelens.measures.misses import most_misses
+from tracelens.model.budgets import Budget
+from tracelens.model.verdicts import Spot
+from tracelens.verdicts import spots
+from tracelens.verdicts.observation import (
+    Observation,
+    Observer,
+    between,
+    exact,
+    lost,
+    not_judged,
+    nothing,
+    so_far,
+)
+from tracelens.verdicts.statistics import spot_of
+from tracelens.verdicts.view import View
+
+UNRANKED = "no deadline is declared"
+
+
+def misses(view: View, name: str, budget: Budget) -> Observation:
+    """Late jobs, in all or in the worst `of` consecutive ones; open jobs that are late count."""
+    row = view.rows["tasks"][name]
+    if row["deadline_ns"] is None:
+        return nothing(f"{UNRANKED}, so no job can miss it")
+    count = row["jobs"] + row["jobs_open"]
+    if not count:
+        return nothing("the log shows none of its jobs").of(0, "jobs")
+    late = of_name(view.run.jobs, "task", name).filter("late")
+    value = row["deadline_misses"]
+    if budget.of is not None:
+        value = most_misses(late["job"].to_numpy(), budget.of)
+    missing = view.missing("tasks", name, row["jobs"])
+    seen = _of_any(value, count, missing, budget.of, "jobs")
+    return seen.of(count, "jobs").at(lambda: _worst(view, late))
+
+
+def miss_run(view: View, name: str, _budget: Budget) -> Observation:
+    """The longest run of late jobs; an excluded job between two ends it, so it may be longer."""
+    row = view.rows["tasks"][name]
+    if row["deadline_ns"] is None:
+        return nothing(f"{UNRANKED}, so no job can miss it")
+    missing = view.missing("tasks", name, row["jobs"])
+    seen = so_far(row["longest_miss_run"], missing, "jobs")
+    late = of_name(view.run.jobs, "task", name).filter("late")
+    return seen.of(row["jobs"], "jobs").at(lambda: _worst(view, late))
+
+
+def _of_any(value: int, count: int, missing: int, of: int | None, counted: str) -> Observation:
+    """Misses with those that may be added: by what is missing, or not yet there."""
+    if of is not None and count + missing < of:
+        high = min(value + of - count, of)
+        return between(value, value, high, f"{count} {counted} are fewer than the {of} to look at")
+    return between(value, value, value + missing, not_judged(missing, counted))
+
+
+def _worst(view: View, late: pl.DataFrame) -> Spot | None:
+    if late.is_empty():
+        return None
+    lateness = late["response_ns"] - late["deadline_ns"]
+    return spots.of_job(view.run, late["job_id"][int(lateness.arg_max() or 0)])
+
+
+def chain_misses(view: View, name: str, budget: Budget) -> Observation:
+    """Late instances of a chain, in all or in the worst `of` consecutive ones."""
+    row = view.rows["chains"][name]
+    if row["deadline_ns"] is None:
+        return nothing(f"{UNRANKED}, so no instance can miss it")
+    count = row["instances"]
+    if not count:
+        return nothing("the log shows none of its instances").of(0, "instances")
+    late = view.analysis.chain_instances.filter("late", pl.col("chain") == name)
+    value = row["deadline_misses"]
+    if budget.of is not None:
+        value = most_misses(late["instance"].to_numpy(), budget.of)
+    missing = view.missing("chains", name, count)
+    seen = _of_any(value, count, missing, budget.of, "instances")
+    slowest = late.select(
+        value="latency_ns", at_ns="start_ns", job_id=pl.lit(None), task=pl.lit(None)
+    )
+    return seen.of(count, "instances").at(lambda: spot_of(view, slowest, ascending=False))
+
+
+def jitter(view: View, name: str, _budget: Budget) -> Observation:
+    """Release jitter of a periodic task."""
+    row = view.rows["tasks"][name]
+    value = row["release_jitter_ns"]
+    if value is None:
+        return nothing("the log shows no releases on the grid of a period")
+    missing = view.missing("tasks", name, row["jobs"])
+    return so_far(value, missing, "jobs").of(row["jobs"], "jobs")
+
+
+def jobs(view: View, name: str, _budget: Budget) -> Observation:
+    """Judged jobs: at least so many."""
+    count = view.rows["tasks"][name]["jobs"]
+    missing = view.missing("tasks", name, count)
+    return between(count, count, count + missing, not_judged(missing, "jobs"))
+
+
+def counted(column: str) -> Observer:
+    """A count of the task's own row, as it stands."""
+
+    def observe(view: View, name: str, _budget: Budget) -> Observation:
+        return exact(view.rows["tasks"][name][column])
+
+    return observe
+
+
+def load(view: View, name: str, budget: Budget) -> Observation:
+    """Load of a task or handler; of the time that is unknown it may have none or all."""
+    value = view.rows[budget.group][name]["load"]
+    if value is None:
+        return nothing("the log does not tell its time")
+    shares = [unknown / every for every, unknown in view.occupied.values() if every]
+    if not any(shares) or not view.loses():
+        return exact(value)
+    low = value * (1 - max(shares))
+    high = value * (1 - min(shares)) + sum(shares)
+    return between(value, low, high, lost(view))
+
+
+def stack_free(view: View, name: str, _budget: Budget) -> Observation:
+    """Least free bytes; while the mark still falls, it is no bound."""
+    return _stack(view, name, view.rows["tasks"][name]["stack_least_free_bytes"])
+
+
+def stack_headroom(view: View, name: str, _budget: Budget) -> Observation:
+    """Least free bytes / size."""
+    row = view.rows["tasks"][name]
+    if row["stack_size_bytes"] is None:
+        return nothing("the size of its stack is not declared")
+    return _stack(view, name, row["stack_headroom"])
+
+
+def _stack(view: View, name: str, value: float | None) -> Observation:
+    row = view.rows["tasks"][name]
+    if value is None:
+        return nothing("the log has no mark of its stack")
+    seen = exact(value)
+    if row["stack_still_falling"]:
+        why = "the mark still fell in the last third of the run, so it is no bound"
+        seen = between(value, 0, value, why)
+    ids = [task.id for task in view.run.system.tasks if task.name == name]
+    least = str(row["stack_least_free_bytes"])
+    return seen.at(lambda: _mark(view, [name, *ids], least))
+
+
+def _mark(view: View, words: list[str], value: str) -> Spot | None:
+    """The first record of that mark within the window."""
+    start, end = view.analysis.window
+    found = view.run.log.events.filter(
+        pl.col("event") == "stack",
+        pl.col("subject").cast(pl.String).is_in(words),
+        pl.col("value").cast(pl.String) == value,
+        pl.col("time_ns").is_between(start, end),
+    ).head(1)
+    if found.is_empty():
+        return None
+    at_ns, part, line = (found[column][0] for column in ("time_ns", "part", "line"))
+    return Spot(at_ns, file=view.run.log.sources[part], line=line)
+
+
+def inversion(column: str | None) -> Observer:
+    """The longest time held up by a lock of a lower task, or the longest `column` of one."""
+
+    def observe(view: View, name: str, _budget: Budget) -> Observation:
+        if not view.rows["locks"]:
+            return nothing("the log names no locks")
+        length = pl.col("end_ns") - pl.col("start_ns") if column is None else pl.col(column)
+        held_up = of_name(view.run.inversions, "victim", name).select(
+            length.alias("value"), at_ns="start_ns", job_id="job_id", task="victim"
+        )
+        missing = view.missing("tasks", name, view.rows["tasks"][name]["jobs"])
+        value = int(held_up["value"].to_numpy().max(initial=0))
+        seen = so_far(value, missing, "jobs").of(held_up.height, "times")
+        return seen.at(lambda: spot_of(view, held_up, ascending=False))
+
+    return observe
