@@ -34,7 +34,8 @@ RANKS: list[set[str]] = [
     {"history"},
     {"drawing"},
     {"report"},
-    {"batch"},
+    {"batch", "testing"},
+    {"pytest_plugin"},
     {"web"},
     {"cli"},
 ]

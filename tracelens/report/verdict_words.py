@@ -50,11 +50,14 @@ def sentence(verdict: Verdict, today: date, *, ledger: bool = True) -> str:
 
 
 def together(verdicts: Sequence[Verdict]) -> str:
-    """Several verdicts on one thing that are unknown for one and the same reason."""
-    first = verdicts[0]
-    keys = ", ".join(verdict.budget.measure.key for verdict in verdicts)
-    seen = "" if first.measured is None else "; nothing that is known breaks one"
-    return f"{subject(first)}: whether {keys} are met is unknown: {first.why}{seen}."
+    """Several verdicts that are unknown for one and the same reason."""
+    keys: dict[str, list[str]] = {}
+    for verdict in verdicts:
+        keys.setdefault(subject(verdict), []).append(verdict.budget.measure.key)
+    whose = "; ".join(f"{name}: {', '.join(of_it)}" for name, of_it in keys.items())
+    near = all(verdict.margin is not None and verdict.margin >= 0 for verdict in verdicts)
+    known = " All are met as far as is known." if near else ""
+    return f"{len(verdicts)} limits are unknown, for {verdicts[0].why} ({whose}).{known}"
 
 
 def waived(verdict: Verdict, today: date) -> str:
@@ -99,8 +102,8 @@ def _verdict(verdict: Verdict, ledger: bool) -> str:
     if verdict.outcome == "pass":
         return f"{key} is {found}, within {allowed}"
     if verdict.outcome == "unknown":
-        word = "at least" if measure.least else "at most"
-        return f"{key} is {found} as far as is known, {word} {allowed} allowed: {verdict.why}"
+        asked = f"at least {allowed} required" if measure.least else f"at most {allowed} allowed"
+        return f"{key} is {found} as far as is known, {asked}: {verdict.why}"
     beyond = quantity(verdict, -(verdict.margin or 0))
     said = (
         f"{key} is {found}, {beyond} less than the {allowed} required"

@@ -68,7 +68,7 @@ def _verdict(judged: Verdicts) -> str:
 def _remarks(judged: Verdicts) -> Iterator[Remark]:
     """What is not met. Where the time of a job went is told once, and so is each doubt."""
     told: set[Spot] = set()
-    open_ones: dict[tuple[str, str, str], list[Verdict]] = {}
+    open_ones: dict[tuple[str, str], list[Verdict]] = {}
     for verdict in worst_first(judged):
         if verdict.outcome == "fail":
             spot = verdict.spot
@@ -77,9 +77,8 @@ def _remarks(judged: Verdicts) -> Iterator[Remark]:
             told |= {spot} if spot is not None else set()
             yield Remark(severity(verdict), text, at)
         elif verdict.outcome == "unknown":
-            doubt = (words.subject(verdict), verdict.why, severity(verdict))
-            open_ones.setdefault(doubt, []).append(verdict)
-    for (_, _, how), verdicts in open_ones.items():
+            open_ones.setdefault((verdict.why, severity(verdict)), []).append(verdict)
+    for (_, how), verdicts in open_ones.items():
         if len(verdicts) == 1:
             yield Remark(how, words.sentence(verdicts[0], judged.today), "")
         else:

@@ -64,6 +64,11 @@ def not_judged(missing: int, counted: str) -> str:
     return f"part of the log is unknown, and {about} may lie in it"
 
 
+def so_many(count: int, counted: str) -> str:
+    """The begin of a sentence: '12 jobs are', '1 job is'."""
+    return f"1 {counted.removesuffix('s')} is" if count == 1 else f"{count} {counted} are"
+
+
 def lost(view: View) -> str:
     """Why what rests on all of the time is in doubt."""
     unknown = sum(ns for _, ns in view.occupied.values())

@@ -16,6 +16,7 @@ from tracelens.verdicts.observation import (
     not_judged,
     nothing,
     so_far,
+    so_many,
 )
 from tracelens.verdicts.statistics import spot_of
 from tracelens.verdicts.view import View
@@ -55,7 +56,9 @@ def _of_any(value: int, count: int, missing: int, of: int | None, counted: str) 
     """Misses with those that may be added: by what is missing, or not yet there."""
     if of is not None and count + missing < of:
         high = min(value + of - count, of)
-        return between(value, value, high, f"{count} {counted} are fewer than the {of} to look at")
+        return between(
+            value, value, high, f"{so_many(count, counted)} fewer than the {of} to look at"
+        )
     return between(value, value, value + missing, not_judged(missing, counted))
 
 

@@ -69,7 +69,10 @@ def wakeups(view: View, name: str, _budget: Budget) -> Observation:
     of_core = view.analysis.sleep.filter(pl.col("core") == row["core"])
     value = of_core["wakeups_per_s"][0] if of_core.height else 0.0
     missing = view.missing("cores", name, row["wakeups"])
-    return so_far(value, missing, "wake-ups").of(row["wakeups"], "wake-ups")
+    low = value * (1 - row["unknown"]) if missing else value
+    high = math.inf if missing else value
+    seen = between(value, low, high, not_judged(missing, "wake-ups"))
+    return seen.of(row["wakeups"], "wake-ups")
 
 
 def masked(what: str) -> Observer:
@@ -81,10 +84,10 @@ def masked(what: str) -> Observer:
         core = view.rows["cores"][name]["core"]
         found = view.analysis.masked.filter(pl.col("core") == core, pl.col("what") == what)
         if found.is_empty():
-            return so_far(0, view.missing("cores", name, 0), "times").of(0, "times")
+            return so_far(0, view.missing("cores", name, 0), "stretches").of(0, "stretches")
         row: dict[str, Any] = found.row(0, named=True)
         missing = view.missing("cores", name, row["count"])
-        seen = so_far(row["longest_ns"], missing, "times").of(row["count"], "times")
+        seen = so_far(row["longest_ns"], missing, "stretches").of(row["count"], "stretches")
         at_ns, who = row["longest_at_ns"], row["longest_who"]
         return seen.at(lambda: spots.of_moment(view.run, at_ns, who))
 

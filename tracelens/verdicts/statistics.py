@@ -8,7 +8,15 @@ import polars as pl
 from tracelens.model.budgets import Measure
 from tracelens.model.verdicts import Spot
 from tracelens.verdicts import samples, spots
-from tracelens.verdicts.observation import Observation, between, exact, lost, not_judged, nothing
+from tracelens.verdicts.observation import (
+    Observation,
+    between,
+    exact,
+    lost,
+    not_judged,
+    nothing,
+    so_many,
+)
 from tracelens.verdicts.view import View
 
 
@@ -73,7 +81,7 @@ def _why(measure: Measure, count: int, missing: int, counted: str) -> str:
     least = samples.needed(measure.statistic)
     if count < least and missing < least - count:
         return (
-            f"{count} {counted} are too few for the {measure.statistic[1:]}th percentile, "
+            f"{so_many(count, counted)} too few for the {measure.statistic[1:]}th percentile, "
             f"which takes {least}"
         )
     return not_judged(missing, counted)
