@@ -20,7 +20,7 @@ from typing import Any, Final
 
 from tracelens.analysis import analyse
 from tracelens.errors import UsageError
-from tracelens.formats.budgets_toml import number_text
+from tracelens.formats.budgets_text import number_text
 from tracelens.formats.system_toml import read_system
 from tracelens.model.budgets import MEASURES, THING, Budget, Budgets
 from tracelens.model.results import Analysis, Timeline

@@ -6,6 +6,8 @@ idle: nothing that was seen changes, but nobody knows what is missing.
 
 from collections.abc import Mapping
 
+import numpy as np
+
 from tracelens.formats.system_toml import apply
 from tracelens.formats.toml_schema import parse_toml
 from tracelens.log import read_bytes
@@ -97,9 +99,7 @@ GAP = "560 lost - 2\n580 start t0\n"
 END = "600 mark end\n"
 
 
-def small(
-    gap: bool = False, *, swap: Mapping[str, str] | None = None, more: str = ""
-) -> Timeline:
+def small(gap: bool = False, *, swap: Mapping[str, str] | None = None, more: str = "") -> Timeline:
     """The small log; `swap` replaces texts of it, `more` are further events before its end."""
     head, events = HEAD, SMALL
     for old, new in (swap or {}).items():
@@ -147,3 +147,8 @@ def run(head: str, events: str, system: str = "") -> Timeline:
     log = read_bytes((head + "\n".join(rows) + "\n").encode(), "run.csv")
     declared = apply(log.declared, parse_toml(system, "system.toml"))
     return reconstruct(log, declared)
+
+
+def numbers(values: list[int]) -> np.ndarray:
+    """Numbers of jobs, as the measures take them."""
+    return np.array(values, np.int64)

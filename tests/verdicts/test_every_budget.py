@@ -16,7 +16,7 @@ import pytest
 
 from tests.verdicts import runs
 from tests.verdicts.runs import hundred, small
-from tracelens.formats.budgets_toml import number_text
+from tracelens.formats.budgets_text import number_text
 from tracelens.formats.toml_schema import parse_toml
 from tracelens.model.budgets import MEASURES, Measure, dotted
 from tracelens.model.results import Timeline

@@ -120,7 +120,7 @@ def check(
 def _suggest(
     logs: tuple[str, ...], system: str | None, margin: float, output: str | None, strict: bool
 ) -> None:
-    from tracelens.formats.budgets_toml import write as toml
+    from tracelens.formats.budgets_text import write as toml
     from tracelens.reading import read
     from tracelens.verdicts import suggest
 

@@ -4,7 +4,7 @@ import difflib
 import json
 import math
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
@@ -23,6 +23,9 @@ UNIT_WORDS: Final[dict[Unit, str]] = {
     "bytes": "a whole number of bytes",
     "per_s": "a number a second",
 }
+NO_KEY: Final = "is not a key"
+"""Follows upon a path without a colon."""
+
 _TIMES: Final = {"ns": 1, "us": NS_PER_US, "µs": NS_PER_US, "ms": NS_PER_MS, "s": NS_PER_S}
 _WITH_UNIT: Final = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(ns|us|µs|ms|s|%)\s*")
 
@@ -35,6 +38,13 @@ class MistakeError(Exception):
         self.path = path
         self.hint = hint
         super().__init__(problem)
+
+
+def no_key(key: str, known: Sequence[str], *path: str) -> MistakeError:
+    """The mistake of a key that is none of `known`, with the nearest of them."""
+    near = difflib.get_close_matches(key, known, 1, cutoff=0.6)
+    said = f"{NO_KEY}: did you mean {near[0]}?" if near else NO_KEY
+    return MistakeError(said, *path, hint=None if near else f"the keys are {', '.join(known)}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,12 +69,7 @@ def limit(value: object, measure: Measure) -> Limit:
         if key == other:
             raise MistakeError(f"found {other}, expected {bound}", key)
         if key not in known:
-            near = difflib.get_close_matches(key, known, 1, cutoff=0.6)
-            raise MistakeError(
-                f"is not a key{f': did you mean {near[0]}?' if near else ''}",
-                key,
-                hint=None if near else f"the keys are {', '.join(known)}",
-            )
+            raise no_key(key, known, key)
     if bound not in value:
         raise MistakeError(f"found no limit, expected {bound}")
     try:
@@ -116,7 +121,7 @@ def _waiver(value: object) -> Waiver:
         raise MistakeError(f"found {shown(value)}, expected a table", "waiver", hint=example)
     for key in value:
         if key not in ("until", "reason"):
-            raise MistakeError("is not a key", "waiver", key, hint=example)
+            raise no_key(key, ("until", "reason"), "waiver", key)
     for key in ("until", "reason"):
         if key not in value:
             raise MistakeError(f"found no {key}, expected until and reason", "waiver", hint=example)

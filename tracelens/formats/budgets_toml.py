@@ -8,15 +8,15 @@
 [budgets.findings]                   numbers in place of the thresholds of the findings
 """
 
-import difflib
 from collections.abc import Mapping, Sequence
 from typing import Any, Final, NoReturn
 
 from tracelens.errors import SystemFileError
 from tracelens.formats import budget_values
-from tracelens.formats.budget_values import MistakeError
+from tracelens.formats.budget_values import NO_KEY, MistakeError, no_key
+from tracelens.formats.budgets_text import number_text
 from tracelens.formats.toml_lines import lines_of
-from tracelens.model.budgets import MEASURES, Budget, Budgets, Measure, dotted, table_path
+from tracelens.model.budgets import MEASURES, Budget, Budgets, dotted
 
 Path = tuple[str, ...]
 
@@ -68,7 +68,7 @@ class _Reading:
         table = self._table(value, path)
         for key in table:
             if key == "log":
-                self._fail((*path, key), "the log is judged as a whole", "found it in a phase")
+                self._fail((*path, key), "the log is judged as a whole: found it in a phase")
             if key not in IN_PHASE:
                 self._unknown_measure((*path, key), table[key], "phases", IN_PHASE)
         found = [
@@ -101,7 +101,7 @@ class _Reading:
                 )
         shared = self._read(path, lambda: budget_values.shared(table))
         made = []
-        for key in table.keys() & known.keys():
+        for key in (key for key in table if key in known):
             where = (*path, key)
             read = self._read(where, lambda key=key: budget_values.limit(table[key], known[key]))
             made.append(
@@ -116,9 +116,8 @@ class _Reading:
                     **{**shared, **read.shared},
                 )
             )
-        made.sort(key=lambda budget: list(table).index(budget.measure.key))
         if not made:
-            self._fail(path, "sets no limit", f"found none of {', '.join(list(known)[:3])}, …")
+            self._fail(path, f"sets no limit: found none of {', '.join(list(known)[:3])}, …")
         self._agree(made, path)
         return made
 
@@ -128,11 +127,11 @@ class _Reading:
             for high in made:
                 same = high.measure.series == low.measure.series
                 if same and not high.measure.least and high.limit < low.limit:
+                    least, most = (number_text(one.measure, one.limit) for one in (low, high))
                     self._fail(
                         (*path, low.measure.key),
-                        f"nothing can meet both limits: found {low.limit / 1000:g} at least",
-                        f"expected no more than {high.measure.key} = {high.limit / 1000:g}",
-                        joint=", ",
+                        f"nothing can meet both limits: found at least {least}, "
+                        f"expected no more than {high.measure.key} = {most}",
                     )
 
     def _tolerated(self, value: object) -> float:
@@ -150,14 +149,14 @@ class _Reading:
 
     def _table(self, value: object, path: Path) -> Mapping[str, Any]:
         if not isinstance(value, Mapping):
-            self._fail(path, f"found {budget_values.shown(value)}", "expected a table", joint=", ")
+            self._fail(path, f"found {budget_values.shown(value)}, expected a table")
         return value
 
     def _read(self, path: Path, read: Any) -> Any:
         try:
             return read()
         except MistakeError as mistake:
-            self._fail((*path, *mistake.path), mistake.problem, hint=mistake.hint)
+            self._fail((*path, *mistake.path), mistake.problem, mistake.hint)
 
     def _unknown_measure(
         self, path: Path, value: object, group: str, known: Sequence[str]
@@ -165,31 +164,19 @@ class _Reading:
         """A key that is none, or is one but for its unit."""
         if found := budget_values.other_unit(path[-1], value, MEASURES[group]):
             unit, measure, better = found
+            expected = budget_values.UNIT_WORDS[measure.unit]
             self._fail(
-                path,
-                f"found a limit in {unit}",
-                f"expected {budget_values.UNIT_WORDS[measure.unit]}: did you mean {better}?",
-                joint=", ",
+                path, f"found a limit in {unit}, expected {expected}: did you mean {better}?"
             )
         self._unknown(path, known)
 
     def _unknown(self, path: Path, known: Sequence[str]) -> NoReturn:
-        near = difflib.get_close_matches(path[-1], known, 1, cutoff=0.6)
-        said = f"is not a key: did you mean {near[0]}?" if near else "is not a key"
-        hint = None if near else f"the keys are {', '.join(known)}"
-        raise SystemFileError(f"{dotted(path)} {said}", place=self._at(path), hint=hint)
+        mistake = no_key(path[-1], known)
+        self._fail(path, mistake.problem, mistake.hint)
 
-    def _fail(
-        self,
-        path: Path,
-        problem: str,
-        expected: str = "",
-        *,
-        joint: str = ": ",
-        hint: str | None = None,
-    ) -> NoReturn:
-        said = f"{problem}{joint}{expected}" if expected else problem
-        raise SystemFileError(f"{dotted(path)}: {said}", place=self._at(path), hint=hint)
+    def _fail(self, path: Path, problem: str, hint: str | None = None) -> NoReturn:
+        between = " " if problem.startswith(NO_KEY) else ": "
+        raise SystemFileError(f"{dotted(path)}{between}{problem}", place=self._at(path), hint=hint)
 
     def _at(self, path: Path) -> str:
         line = self._line(path)
@@ -203,46 +190,3 @@ class _Reading:
             (self._lines[path[:n]] for n in range(len(path), 0, -1) if path[:n] in self._lines),
             None,
         )
-
-
-def write(budgets: Budgets, remarks: Mapping[Path, Sequence[str]] = {}) -> str:
-    """The same as TOML text. `remarks` are comment lines for the tables, by path below `budgets`.
-
-    A limit is written in the unit of its key, so reading gives the same limits again.
-    """
-    tables: dict[Path, list[str]] = {}
-    for budget in budgets.limits:
-        path = tuple(table_path(budget.group, budget.name, budget.phase))
-        tables.setdefault(path, []).append(_line_of(budget))
-    for path in remarks:
-        tables.setdefault(path, [])
-    text = []
-    if budgets.tolerated_loss:
-        text.append(f"[budgets]\ntolerated_loss = {budgets.tolerated_loss!r}\n")
-    for path, lines in tables.items():
-        said = [f"# {line}" for line in remarks.get(path, ())]
-        head = f"[{dotted(('budgets', *path))}]"
-        text.append("\n".join([head if lines else f"# {head}", *lines, *said]) + "\n")
-    return "\n".join(text)
-
-
-def _line_of(budget: Budget) -> str:
-    value = number_text(budget.measure, budget.limit)
-    extras = [f'severity = "{budget.severity}"'] if budget.severity != "error" else []
-    if budget.of is not None:
-        extras.insert(0, f"of = {budget.of}")
-    if not extras:
-        return f"{budget.measure.key} = {value}"
-    bound = "at_least" if budget.measure.least else "at_most"
-    return f"{budget.measure.key} = {{ {bound} = {value}, {', '.join(extras)} }}"
-
-
-def number_text(measure: Measure, value: float) -> str:
-    """A limit or a measured value in the unit of the key, exactly: 1800, 1800.001, 0.7."""
-    if measure.unit == "us":
-        whole, rest = divmod(abs(int(value)), 1000)
-        decimals = f".{rest:03}".rstrip("0") if rest else ""
-        return f"{'-' if value < 0 else ''}{whole}{decimals}"
-    if measure.unit in ("count", "bytes"):
-        return str(int(value))
-    return repr(round(value, 12)) if value % 1 else str(int(value))

@@ -27,6 +27,7 @@ import msgspec
 
 from tracelens.errors import SystemFileError
 from tracelens.formats import budgets_toml
+from tracelens.formats.toml_lines import line_of_error
 from tracelens.model.budgets import Budgets
 
 Number = int | float
@@ -198,7 +199,9 @@ def parse_toml(text: str, place: str = "task set") -> SystemFile:
     try:
         raw = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise SystemFileError(f"not TOML: {error}", place=place) from error
+        what, line = line_of_error(error)
+        where = place if line is None else f"{place}:{line}"
+        raise SystemFileError(f"not TOML: {what}", place=where) from error
     known = [*_TABLES, *_GROUPS, "run", "budgets"]
     parts: dict[str, Any] = {"place": place}
     for word, value in raw.items():

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import date
 from pathlib import PurePath
 
-from tracelens.formats.budgets_toml import number_text
+from tracelens.formats.budgets_text import number_text
 from tracelens.model.verdicts import Entry, Spot, Verdict
 from tracelens.report.numbers import moment
 

@@ -7,7 +7,7 @@ from datetime import date
 from typing import Final
 
 from tracelens.analysis import analyse
-from tracelens.formats.budgets_toml import number_text
+from tracelens.formats.budgets_text import number_text
 from tracelens.model.budgets import MEASURES, THING, Budget, Budgets, Measure, table_path
 from tracelens.model.results import Analysis, Timeline
 from tracelens.model.verdicts import Verdict
