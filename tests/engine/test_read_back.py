@@ -10,7 +10,11 @@ from tests.engine.read_back import differences
 from tracelens.engine import simulate
 from tracelens.formats.taskset_toml import parse_taskset, read_taskset
 
-SAMPLES = sorted((Path(__file__).parents[2] / "sample_traces").rglob("*.toml"))
+SAMPLES = sorted(
+    path
+    for path in (Path(__file__).parents[2] / "sample_traces").rglob("*.toml")
+    if not path.stem.endswith("_budgets")  # limits, not the work of a system
+)
 
 
 @pytest.mark.parametrize("path", SAMPLES, ids=lambda path: path.stem)

@@ -11,7 +11,7 @@ from tracelens.engine import Simulated, simulate
 from tracelens.formats.taskset_toml import read_taskset
 
 FOLDER = Path(__file__).parents[2] / "sample_traces"
-SETS = sorted(FOLDER.rglob("*.toml"))
+SETS = sorted(path for path in FOLDER.rglob("*.toml") if not path.stem.endswith("_budgets"))
 MAKE = runpy.run_path(str(FOLDER / "make.py"))
 
 

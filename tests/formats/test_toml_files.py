@@ -15,7 +15,11 @@ from tracelens.formats.toml_schema import parse_toml
 from tracelens.model.system import Chain, Clock, Core, Lock, Queue, System, Task
 from tracelens.model.taskset import Duration, Step
 
-SAMPLES = sorted((Path(__file__).parents[2] / "sample_traces").rglob("*.toml"))
+SAMPLES = sorted(
+    path
+    for path in (Path(__file__).parents[2] / "sample_traces").rglob("*.toml")
+    if not path.stem.endswith("_budgets")  # limits, not the work of a system
+)
 
 SMALL = """
 [priority]

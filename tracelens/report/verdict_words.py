@@ -15,7 +15,8 @@ from tracelens.report.numbers import moment
 def subject(verdict: Verdict) -> str:
     """Whom the verdict is about: 'needle_select', 'needle_select in phase knit'."""
     phase = verdict.budget.phase
-    return verdict.name if phase is None else f"{verdict.name} in phase {phase}"
+    name = f"core {verdict.name}" if verdict.budget.group == "cores" else verdict.name
+    return name if phase is None else f"{name} in phase {phase}"
 
 
 def quantity(verdict: Verdict, value: float | None) -> str:
