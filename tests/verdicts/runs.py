@@ -105,7 +105,8 @@ def small(gap: bool = False, *, swap: Mapping[str, str] | None = None, more: str
     for old, new in (swap or {}).items():
         assert old in head + events
         head, events = head.replace(old, new), events.replace(old, new)
-    return run(head, events + more + (GAP if gap else "") + END, CHAIN)
+    chain = CHAIN if "name=logger" in head else ""
+    return run(head, events + more + (GAP if gap else "") + END, chain)
 
 
 def hundred(gap: bool = False, count: int = 100) -> Timeline:

@@ -3,15 +3,17 @@
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
 from typing import Final
 
 from tracelens.analysis import analyse
 from tracelens.formats.budgets_text import number_text
 from tracelens.model.budgets import MEASURES, THING, Budget, Budgets, Measure, table_path
 from tracelens.model.results import Analysis, Timeline
-from tracelens.model.verdicts import Verdict
-from tracelens.verdicts.judge import judge, names_of
+from tracelens.verdicts.judge import names_of
+from tracelens.verdicts.meeting import LOG
+from tracelens.verdicts.observation import Observation
+from tracelens.verdicts.observers import observe
+from tracelens.verdicts.view import View
 
 CHOSEN: Final = {
     "log": ("lost_events_max", "contradictions_max"),
@@ -51,11 +53,11 @@ def suggest(runs: Sequence[Timeline], margin: float) -> Suggestion:
     promised = _deadlines(seen)
     idle = {name for analysis in seen for name in analysis.tasks.filter("idle")["task"]}
     probes = list(_probes(everywhere, idle))
-    asked = Budgets(limits=tuple(probes))
-    told = [judge(run, asked, date.min).verdicts for run in runs]
+    views = [View(analysis, run, 0.0) for analysis, run in zip(seen, runs, strict=True)]
+    told = [[observe(view, probe.name or LOG, probe) for probe in probes] for view in views]
     kept, left_out = [], dict[tuple[str, ...], list[str]]()
-    for budget, *verdicts in zip(probes, *told, strict=True):
-        found = _limit(budget, verdicts, margin, promised.get((budget.group, budget.name)))
+    for budget, *observed in zip(probes, *told, strict=True):
+        found = _limit(budget, observed, margin, promised.get((budget.group, budget.name)))
         if isinstance(found, Budget):
             kept.append(found)
         else:
@@ -87,16 +89,15 @@ def _deadlines(seen: list[Analysis]) -> dict[tuple[str, str], int]:
 
 
 def _limit(
-    budget: Budget, verdicts: list[Verdict], margin: float, deadline: int | None
+    budget: Budget, observed: list[Observation], margin: float, deadline: int | None
 ) -> Budget | str:
     """The budget with a limit that all the runs pass, or why there is none."""
     measure = budget.measure
-    edges = [verdict.low if measure.least else verdict.high for verdict in verdicts]
-    known = [edge for edge in edges if edge is not None]
-    doubts = [verdict.why for verdict in verdicts if verdict.why]
-    if len(known) < len(edges) or (doubts and measure.least):
+    edges = [one.low if measure.least else one.high for one in observed]
+    doubts = [one.why for one in observed if one.why]
+    if any(map(math.isinf, edges)) or (doubts and measure.least):
         return doubts[0]
-    worst = min(known) if measure.least else max(known)
+    worst = min(edges) if measure.least else max(edges)
     if measure.key in NO_MARGIN:
         return f"{number_text(measure, worst)} in a run" if worst else replace(budget, limit=0)
     wanted = worst * (1 - margin) if measure.least else worst * (1 + margin)
