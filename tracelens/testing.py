@@ -33,7 +33,7 @@ from tracelens.report.verdicts import worst_first
 from tracelens.units import NS_PER_US, us_to_ns
 from tracelens.verdicts import judge
 from tracelens.verdicts.judge import names_of
-from tracelens.verdicts.observation import Observation
+from tracelens.verdicts.observation import Observation, so_many
 from tracelens.verdicts.observers import observe
 from tracelens.verdicts.view import View
 
@@ -257,7 +257,7 @@ class Measured(float):
         if self._low != self._high:
             lines.append(f"not known for certain: {self.observed.why}")
         if self.observed.count is not None:
-            lines.append(f"of {self.observed.count} {self.observed.counted}")
+            lines.append(f"of {so_many(self.observed.count, self.observed.counted)}")
         spot = self.observed.spot()
         if spot is not None:
             lines.append(where(spot))

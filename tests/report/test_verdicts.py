@@ -93,7 +93,7 @@ def said(text: str, run=None) -> str:
         ),
         (
             "[budgets.tasks.control]\nresponse_p95_us = 60",
-            "control: response_p95_us is 50 as far as is known, at most 60 allowed: 6 jobs are "
+            "control: response_p95_us is 50 as far as is known, at most 60 allowed: 6 jobs, "
             "too few for the 95th percentile, which takes 20.",
         ),
         (

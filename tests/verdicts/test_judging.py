@@ -165,7 +165,7 @@ def test_too_few_jobs_for_a_percentile_leave_it_open_unless_they_tell_enough():
     assert only(few, text.format(307)).outcome == "unknown"
     assert only(hundred(count=99), text.format(309)).outcome == "pass"
     why = only(few, text.format(308)).why
-    assert why == "98 jobs are too few for the 99th percentile, which takes 100"
+    assert why == "98 jobs, too few for the 99th percentile, which takes 100"
 
 
 def test_a_loss_that_is_put_up_with_leaves_nothing_open():

@@ -69,7 +69,7 @@ def test_least_values_are_rounded_down():
 def test_what_the_run_cannot_tell_is_left_out_with_the_reason():
     made = suggest([small()], 0.2)
     assert made.left_out["tasks", "control"] == [
-        "response_p99_us: 6 jobs are too few for the 99th percentile, which takes 100",
+        "response_p99_us: 6 jobs, too few for the 99th percentile, which takes 100",
         "misses: 1 in a run",
     ]
     assert "# misses: 1 in a run\n" in write(made.budgets, made.left_out)

@@ -65,8 +65,8 @@ def not_judged(missing: int, counted: str) -> str:
 
 
 def so_many(count: int, counted: str) -> str:
-    """The begin of a sentence: '12 jobs are', '1 job is'."""
-    return f"1 {counted.removesuffix('s')} is" if count == 1 else f"{count} {counted} are"
+    """'12 jobs', '1 job'."""
+    return f"1 {counted.removesuffix('s')}" if count == 1 else f"{count} {counted}"
 
 
 def lost(view: View) -> str:

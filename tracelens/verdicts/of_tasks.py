@@ -57,7 +57,7 @@ def _of_any(value: int, count: int, missing: int, of: int | None, counted: str) 
     if of is not None and count + missing < of:
         high = min(value + of - count, of)
         return between(
-            value, value, high, f"{so_many(count, counted)} fewer than the {of} to look at"
+            value, value, high, f"{so_many(count, counted)}, fewer than the {of} to look at"
         )
     return between(value, value, value + missing, not_judged(missing, counted))
 

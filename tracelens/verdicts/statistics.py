@@ -81,7 +81,7 @@ def _why(measure: Measure, count: int, missing: int, counted: str) -> str:
     least = samples.needed(measure.statistic)
     if count < least and missing < least - count:
         return (
-            f"{so_many(count, counted)} too few for the {measure.statistic[1:]}th percentile, "
+            f"{so_many(count, counted)}, too few for the {measure.statistic[1:]}th percentile, "
             f"which takes {least}"
         )
     return not_judged(missing, counted)
