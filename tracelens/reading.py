@@ -8,6 +8,7 @@ import polars as pl
 
 from tracelens.compiled import slow_without_numba
 from tracelens.formats import system_toml
+from tracelens.formats.toml_schema import SystemFile
 from tracelens.log import read as read_log
 from tracelens.log import read_bytes as read_log_bytes
 from tracelens.model.log import Log
@@ -54,6 +55,12 @@ def read_bytes(
     say("reading the log")
     log = read_log_bytes(data, name, most=most)
     return _reconstructed(log, log.declared, say)
+
+
+def overridden(run: Timeline, system: str | Path | SystemFile) -> Timeline:
+    """The same log with another system file on top. Raises `SystemFileError`."""
+    declared = system_toml.apply(run.system, system, known=_words(run.log))
+    return run if declared == run.system else reconstruct(run.log, declared)
 
 
 def _reconstructed(log: Log, declared: System, say: Callable[[str], None]) -> Timeline:

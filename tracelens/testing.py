@@ -25,7 +25,7 @@ from tracelens.formats.system_toml import read_system
 from tracelens.model.budgets import MEASURES, THING, Budget, Budgets
 from tracelens.model.results import Analysis, Timeline
 from tracelens.plain import plain
-from tracelens.reading import read
+from tracelens.reading import overridden, read
 from tracelens.report import text
 from tracelens.report.document import document
 from tracelens.report.verdict_words import entry, sentence, where
@@ -50,15 +50,17 @@ def measure(
 def assert_meets(run: "MeasuredRun", budgets: str | Path, *, today: date | None = None) -> None:
     """Fail, with every limit that is not met, unless the run meets a budgets file.
 
-    A limit that the log leaves open fails as well. Waivers are held against `today`, by default
-    the day (UTC). Raises `AssertionError`, or `SystemFileError` for a mistake in the file.
+    What else the file declares overrides the log. A limit that the log leaves open fails too.
+    Waivers are held against `today`, by default the day (UTC). Raises `AssertionError`, or
+    `SystemFileError` for a mistake in the file.
     """
     __tracebackhide__ = True
     file = read_system(budgets)
     if not file.budgets.limits:
         raise UsageError("no limit is set: found none under [budgets]", place=str(budgets))
     day = datetime.now(UTC).date() if today is None else today
-    judged = judge(run.timeline, file.budgets, day, window=run.window, phase=run.phase)
+    timeline = overridden(run.timeline, file)
+    judged = judge(timeline, file.budgets, day, window=run.window, phase=run.phase)
     if judged.outcome != "pass":
         lines = [sentence(one, day) for one in worst_first(judged) if one.counts]
         count = f"{len(lines)} of {len(judged.verdicts)} limits of {budgets} are not met"

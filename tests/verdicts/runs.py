@@ -139,13 +139,18 @@ def hundred(gap: bool = False, count: int = 100) -> Timeline:
     return run(head, "\n".join(lines) + "\n", CHAIN.replace("100", "1000"))
 
 
-def run(head: str, events: str, system: str = "") -> Timeline:
-    """The run of events written `time event subject value` on core 0."""
+def text(head: str, events: str) -> str:
+    """The log of events written `time event subject value`, on core 0."""
     rows = []
     for line in events.splitlines():
         time, event, subject, *value = line.split()
         rows.append(f"{time},0,{event},{subject},{value[0] if value else ''}")
-    log = read_bytes((head + "\n".join(rows) + "\n").encode(), "run.csv")
+    return head + "\n".join(rows) + "\n"
+
+
+def run(head: str, events: str, system: str = "") -> Timeline:
+    """The run of such events."""
+    log = read_bytes(text(head, events).encode(), "run.csv")
     declared = apply(log.declared, parse_toml(system, "system.toml"))
     return reconstruct(log, declared)
 

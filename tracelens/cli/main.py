@@ -25,8 +25,8 @@ from tracelens.version import __version__
 COMMANDS: Final = {
     "report": "Read a run: what is wrong, where, and why.",
     "explain": "Tell one late job from release to completion, and what to try.",
-    "check": "Hold a run against budgets: pass, fail or unknown.",
     "cut": "Cut out a small log around a miss, a time or a mark.",
+    "check": "Hold a run against budgets: pass, fail or unknown.",
     "compare": "Say what moved between two builds, beyond noise.",
     "history": "Keep runs in a directory; show what changes from one to the next.",
     "simulate": "Make a log from a task set.",
