@@ -1,4 +1,4 @@
-"""The templates, and what every page keeps to: one style sheet, no script, nothing from elsewhere."""
+"""The templates, and what every page keeps to: one style sheet, no script, nothing fetched."""
 
 import base64
 import hashlib
