@@ -24,7 +24,7 @@ def test_load_adds_up_to_the_load_of_the_core() -> None:
     figure, missing = load_over_time(run, 0, run.span_ns, SHEET)
     assert figure is not None
     assert missing == ""
-    (core,) = figure["data"]
+    _, core = figure["data"]
     edges, load_of_window = numbers(core["x"]), numbers(core["y"])
     assert len(set(np.diff(edges))) == 1
     mean = load_of_window[:-1].mean() / 100

@@ -7,6 +7,7 @@ sentence that says what is missing and how to get it.
 from typing import Any, Final
 
 import numpy as np
+import polars as pl
 from numpy.typing import NDArray
 
 from tracelens.drawing.axis import ticks
@@ -29,9 +30,9 @@ LINE_STATES: Final = ("execution", "late", "met", "backlog")
 LINE_DASHES: Final = ("solid", "dash", "dot", "dashdot")
 
 
-def columns(sheet: Sheet, share: float = 1.0) -> int:
+def columns(sheet: Sheet, share: float = 1.0, margin: int = MARGIN_PX) -> int:
     """Pixel columns of the plot area of a panel, or of a share of it."""
-    return max(50, round(share * (sheet.width - MARGIN_PX - RIGHT_PX)))
+    return max(50, round(share * (sheet.width - margin - RIGHT_PX)))
 
 
 def rows(sheet: Sheet) -> int:
@@ -39,11 +40,13 @@ def rows(sheet: Sheet) -> int:
     return max(30, sheet.height - TOP_PX - 24)
 
 
-def over_time(sheet: Sheet, start_ns: int, end_ns: int, share: float = 1.0) -> Figure:
+def over_time(
+    sheet: Sheet, start_ns: int, end_ns: int, share: float = 1.0, margin: int = MARGIN_PX
+) -> Figure:
     """The layout of a panel whose first `share` of the width is the time [start_ns, end_ns)."""
-    width = LEFT_PX + RIGHT_PX + columns(sheet, share)
+    width = LEFT_PX + RIGHT_PX + columns(sheet, share, margin)
     made = layout(Sheet(width, sheet.height, sheet.scheme), start_ns, end_ns)
-    made["margin"] |= {"l": MARGIN_PX, "t": TOP_PX}
+    made["margin"] |= {"l": margin, "t": TOP_PX}
     made["xaxis"] |= {"fixedrange": True, "domain": [0, share]}
     return made
 
@@ -165,4 +168,80 @@ def ring(at: list[float], values: list[float], palette: Palette) -> Figure:
             "line": {"width": 2},
         },
         "hoverinfo": "skip",
+    }
+
+
+def largest(frame: pl.DataFrame, column: str) -> int:
+    """The largest value of a column of integers; 0 if there is none."""
+    return frame.select(pl.col(column).max()).item() or 0
+
+
+def thinned(
+    points: pl.DataFrame, x: str, y: str, cell_x: int, cell_y: float, *by: str
+) -> pl.DataFrame:
+    """Of the points that fall into one cell the highest; in order of `x`. Apart by columns `by`."""
+    cells = points.with_columns(
+        _x=pl.col(x) // max(1, cell_x), _y=(pl.col(y) / (cell_y or 1)).floor()
+    )
+    return (
+        cells.sort(y, descending=True, maintain_order=True)
+        .unique([*by, "_x", "_y"], keep="first", maintain_order=True)
+        .sort(x, maintain_order=True)
+        .drop("_x", "_y")
+    )
+
+
+def outline(
+    at_ns: NDArray[np.int64], values: NDArray[np.float64], edges: NDArray[np.int64]
+) -> tuple[NDArray[np.int64], NDArray[np.float64], NDArray[np.float64] | None]:
+    """A step function as it is drawn in columns with the given `edges`.
+
+    `values[i]` holds from `at_ns[i]`, ascending, until the next. Returns where the steps are, the
+    highest and, where a column has several values, the lowest in each; None for the lowest where
+    every change can be drawn.
+    """
+    first, last = (int(np.searchsorted(at_ns, edge)) for edge in (edges[0], edges[-1]))
+    before = values[first - 1] if first else np.nan
+    if last - first <= 2 * len(edges):
+        x = np.concatenate((edges[:1], at_ns[first:last], edges[-1:]))
+        y = np.concatenate(([before], values[first:last], values[last - 1 : last] if last else []))
+        return x, y if len(y) == len(x) else np.append(y, np.nan), None
+    changes = np.searchsorted(at_ns, edges)
+    values = values[:last]  # the last column ends there
+    carried = np.where(changes[:-1] > 0, values[np.maximum(changes[:-1] - 1, 0)], np.nan)
+    inside = np.minimum(changes[:-1], len(values) - 1)
+    several = changes[1:] > changes[:-1]
+    high = np.where(several, np.fmax(np.fmax.reduceat(values, inside), carried), carried)
+    low = np.where(several, np.fmin(np.fmin.reduceat(values, inside), carried), carried)
+    return edges, np.append(high, high[-1:]), np.append(low, low[-1:])
+
+
+def banded(
+    at_ns: NDArray[Any],
+    high: NDArray[np.float64],
+    low: NDArray[np.float64] | None,
+    name: str,
+    palette: Palette,
+) -> list[Figure]:
+    """An `outline` as a line at the highest, with a band down to the lowest if there is one."""
+    top = steps(at_ns, high, name, 0, palette) | {"hoverinfo": "y"}
+    return [top] if low is None else [area(at_ns, low[:-1], high[:-1], palette), top]
+
+
+def area(
+    edges: NDArray[Any], low: NDArray[np.float64], high: NDArray[np.float64], palette: Palette
+) -> Figure:
+    """The area between two step functions of windows with the given `edges`; none where NaN."""
+    corners = np.repeat(edges, 2)[1:-1]
+    up, down = (np.repeat(np.nan_to_num(part), 2) for part in (high, low))
+    return {
+        "type": "scatter",
+        "mode": "lines",
+        "fill": "toself",
+        "fillcolor": palette.states["held"].fill,
+        "line": {"width": 0},
+        "x": packed(np.concatenate((corners, corners[::-1]))),
+        "y": packed(np.concatenate((up, down[::-1])).astype(np.float32)),
+        "hoverinfo": "skip",
+        "showlegend": False,
     }

@@ -14,6 +14,24 @@ def stack(run: Timeline, windows: Windows) -> pl.DataFrame:
     earlier one in the last third of the windows' extent; then the least value seen is no bound. Of
     the `stack` events within the windows; one whose value is no integer says nothing.
     """
+    last_third_ns = last_third(windows)
+    lowest = pl.col("free_bytes").cum_min().over("task")
+    return (
+        stack_marks(run, windows)
+        .with_columns(fell=pl.col("free_bytes") < lowest.shift().over("task"))
+        .group_by("task", maintain_order=True)
+        .agg(
+            stack_least_free_bytes=pl.col("free_bytes").min(),
+            stack_still_falling=(pl.col("fell") & (pl.col("at_ns") >= last_third_ns)).any(),
+        )
+    )
+
+
+def stack_marks(run: Timeline, windows: Windows) -> pl.DataFrame:
+    """Every mark within the windows, in order of the log. Columns task (String), at_ns, free_bytes.
+
+    One whose value is no integer says nothing, and is left out.
+    """
     events = at(
         run.log.events.lazy()
         .filter(pl.col("event") == "stack")
@@ -22,22 +40,19 @@ def stack(run: Timeline, windows: Windows) -> pl.DataFrame:
         windows,
         "time_ns",
     )
-    last_third_ns = _last_third(windows)
-    lowest = pl.col("free").cum_min().over("task")
     return (
         with_name(events, "subject", actors(run), "task")
-        .with_columns(free=pl.col("value").cast(pl.String).cast(pl.Int64, strict=False))
-        .drop_nulls("free")
-        .with_columns(fell=pl.col("free") < lowest.shift().over("task"))
-        .group_by("task", maintain_order=True)
-        .agg(
-            stack_least_free_bytes=pl.col("free").min(),
-            stack_still_falling=(pl.col("fell") & (pl.col("time_ns") >= last_third_ns)).any(),
+        .select(
+            "task",
+            at_ns="time_ns",
+            free_bytes=pl.col("value").cast(pl.String).cast(pl.Int64, strict=False),
         )
+        .drop_nulls("free_bytes")
     )
 
 
-def _last_third(windows: Windows) -> int:
+def last_third(windows: Windows) -> int:
+    """Where (ns) the last third of the windows' extent begins."""
     if not windows:
         return 0
     first, last = windows[0][0], windows[-1][1]

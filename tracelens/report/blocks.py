@@ -6,10 +6,10 @@ from typing import Literal
 
 from tracelens.report import numbers
 
-Kind = Literal["text", "count", "bytes", "time", "moment", "share", "change", "flag"]
+Kind = Literal["text", "count", "bytes", "time", "moment", "share", "change", "flag", "number"]
 """Of a column: 'time' and 'moment' hold integer ns, 'share' a number from 0 to 1, 'change' a
 difference of such numbers or a growth (shown with its sign), 'flag' a truth value that shows only
-where it is true."""
+where it is true, 'number' any number, to three digits."""
 
 Cell = str | int | float | bool | None
 
@@ -144,4 +144,6 @@ def _text(cell: Cell, kind: Kind, unit: str) -> str:
         return numbers.time_in(unit, int(cell))
     if kind == "moment":
         return numbers.moment(int(cell))
+    if kind == "number":
+        return numbers.significant(float(cell))
     return str(cell)

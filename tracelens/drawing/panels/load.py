@@ -5,6 +5,7 @@ drawn, a column's line is at the highest of its windows and a band reaches down 
 peak is never averaged away.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -13,20 +14,11 @@ import polars as pl
 from numpy.typing import NDArray
 
 from tracelens.drawing.axis import round_step
-from tracelens.drawing.figures import (
-    LINE_DASHES,
-    LINE_STATES,
-    Figure,
-    Shown,
-    caption,
-    columns,
-    legend,
-    over_time,
-    share_axis,
-)
-from tracelens.drawing.packing import inert, packed
+from tracelens.drawing.figures import Figure, Shown, area
+from tracelens.drawing.packing import packed
+from tracelens.drawing.panels.rows import label, stacked, width
 from tracelens.drawing.runs import Run
-from tracelens.drawing.sheet import Sheet, remark
+from tracelens.drawing.sheet import Sheet
 from tracelens.drawing.window import time_in
 from tracelens.findings.wording import duration
 from tracelens.measures.contract import of_name
@@ -39,9 +31,7 @@ MOST_WINDOWS: Final = 1_000_000
 """Shorter windows than this many to the visible time are not computed."""
 
 MOST_CORES: Final = 16
-LONGEST_NAME: Final = 40
-
-_BUSY: Final = ("isr", "task", "switching")
+BUSY: Final = ("isr", "task", "switching")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,17 +52,25 @@ class Curves:
 
 
 def curves(
-    run: Run, start_ns: int, end_ns: int, steps: int, window_ns: int | None, who: str | None
+    run: Run,
+    start_ns: int,
+    end_ns: int,
+    steps: int,
+    window_ns: int | None,
+    who: str | None = None,
+    states: Sequence[str] = BUSY,
 ) -> Curves:
     """The load of every core and, if `who` is a task or a handler, of it, over [start, end).
+
+    Other `states` than the busy ones give the share of known time that the cores spend in them.
 
     Without a length the windows are as long as `steps` of them make it, rounded up. The load of
     `who` on one core is its occupation / known time of that core, on several the sum of both.
     """
     span = end_ns - start_ns
     least = round_step(span / MOST_WINDOWS)
-    width = max(window_ns, least) if window_ns else round_step(span / max(1, steps))
-    edges = np.arange(start_ns // width, -(-end_ns // width) + 1, dtype=np.int64) * width
+    length = max(window_ns, least) if window_ns else round_step(span / max(1, steps))
+    edges = np.arange(start_ns // length, -(-end_ns // length) + 1, dtype=np.int64) * length
     # The first and the last window may reach over the ends of the run.
     edges = np.unique(np.clip(edges, 0, run.span_ns))
     tracks = run.lanes.tracks["core"]
@@ -80,7 +78,7 @@ def curves(
     known = {}
     for core in run.lanes.of("core")[:MOST_CORES]:
         known[core.key] = np.diff(edges) - time_in(tracks["unknown"], core.key, edges)
-        busy = sum(time_in(tracks[state], core.key, edges) for state in _BUSY)
+        busy = sum(time_in(tracks[state], core.key, edges) for state in states)
         made.append(Curve(core.label, _share(np.asarray(busy), known[core.key])))
     if who:
         occupied = of_name(run.analysis.timeline.occupancy, "who", who)
@@ -92,7 +90,7 @@ def curves(
             if core in known
         ]
         made.append(Curve(who, _sum(shares, len(edges) - 1)))
-    return Curves(width, edges, tuple(made))
+    return Curves(length, edges, tuple(made))
 
 
 def load_over_time(
@@ -106,63 +104,58 @@ def load_over_time(
     """Load of each core and of one task or handler over [start_ns, end_ns)."""
     if not run.lanes.of("core"):
         return None, "No core is known: the log has no `start` event."
-    drawn = curves(run, start_ns, end_ns, columns(sheet) // STEP_PX, window_ns, who)
-    palette = sheet.palette
-    made = over_time(sheet, start_ns, end_ns)
-    made["yaxis"] |= share_axis(palette)
-    made["annotations"] += [
-        caption("load, %", palette),
-        remark(_said(drawn, window_ns, sheet), palette, x=1, y=1, yanchor="bottom", yshift=3),
-    ]
-    data = [
-        trace
-        for number, curve in enumerate(drawn.curves)
-        for trace in _traces(drawn, curve, number, sheet)
-    ]
-    made["showlegend"] = len(drawn.curves) > 1
-    made["legend"] = legend()
-    return {"data": data, "layout": made}, ""
+    drawn = curves(run, start_ns, end_ns, width(sheet) // STEP_PX, window_ns, who)
+    return shares_over_time(drawn, start_ns, end_ns, "load, %", sheet, window_ns), ""
 
 
-def _said(drawn: Curves, asked_ns: int | None, sheet: Sheet) -> str:
+def shares_over_time(
+    drawn: Curves, start_ns: int, end_ns: int, what: str, sheet: Sheet, asked_ns: int | None = None
+) -> Figure:
+    """Curves over [start_ns, end_ns), one above the other; `what` is what they count."""
+    pixels = width(sheet)
+    names = [curve.name for curve in drawn.curves]
+    made, axes = stacked(sheet, start_ns, end_ns, names, what, _said(drawn, asked_ns, pixels))
+    return {
+        "data": [
+            trace
+            for curve, axis in zip(drawn.curves, axes, strict=True)
+            for trace in traces(drawn, curve, axis, pixels, sheet)
+        ],
+        "layout": made,
+    }
+
+
+def _said(drawn: Curves, asked_ns: int | None, pixels: int) -> str:
     said = f"in windows of {duration(drawn.window_ns)}"
     if asked_ns and asked_ns < drawn.window_ns:
         said += f" ({duration(asked_ns)} is too short for so long a view)"
-    if len(drawn.edges) - 1 > columns(sheet):
-        said += ": the line is the highest in each pixel, the band reaches to the lowest"
+    if len(drawn.edges) - 1 > pixels:
+        said += ": the line is the highest in each pixel, the grey band reaches to the lowest"
     return said
 
 
-def _traces(drawn: Curves, curve: Curve, number: int, sheet: Sheet) -> list[Figure]:
-    paint = sheet.palette.states[LINE_STATES[number % len(LINE_STATES)]]
-    name = inert(curve.name[:LONGEST_NAME])
-    edges, high, low = drawn.edges, curve.load, None
-    if len(high) > columns(sheet):
-        edges, high, low = _by_pixel(drawn.edges, curve.load, columns(sheet))
+def traces(drawn: Curves, curve: Curve, axis: str, pixels: int, sheet: Sheet) -> list[Figure]:
+    """The line of a curve, and the area under it, or down to the lowest where it has one."""
+    edges, high = drawn.edges, curve.load
+    low = np.zeros(len(high))
+    if len(high) > pixels:
+        edges, high, low = _by_pixel(drawn.edges, curve.load, pixels)
+    name = label(curve.name)
     line = {
         "type": "scatter",
         "mode": "lines",
         "name": name,
+        "yaxis": axis,
         "x": packed(edges),
-        "y": packed(_stepped(high)),
+        "y": packed((100 * np.append(high, high[-1:])).astype(np.float32)),
         "line": {
             "shape": "hv",
-            "width": 1.5,
-            "color": paint.edge,
-            "dash": LINE_DASHES[number % len(LINE_DASHES)],
+            "width": 1.2,
+            "color": sheet.palette.states["execution"].edge,
         },
         "hovertemplate": f"{name.replace('%', '&#37;')}: %{{y:.3g}} %<extra></extra>",
     }
-    if low is None:
-        return [line]
-    foot = line | {
-        "y": packed(_stepped(low)),
-        "line": {"shape": "hv", "width": 0, "color": paint.edge},
-        "hoverinfo": "skip",
-        "showlegend": False,
-    }
-    del foot["hovertemplate"]
-    return [foot, line | {"fill": "tonexty", "fillcolor": f"{paint.edge}33"}]
+    return [area(edges, 100 * low, 100 * high, sheet.palette) | {"yaxis": axis}, line]
 
 
 def _by_pixel(
@@ -173,10 +166,6 @@ def _by_pixel(
     high = np.fmax.reduceat(load, first)
     low = np.fmin.reduceat(load, first)
     return np.append(edges[first], edges[-1]), high, low
-
-
-def _stepped(load: NDArray[np.float64]) -> NDArray[np.float32]:
-    return (100 * np.append(load, load[-1:])).astype(np.float32)
 
 
 def _sum(shares: list[NDArray[np.float64]], windows: int) -> NDArray[np.float64]:

@@ -19,6 +19,7 @@ from tracelens.drawing.figures import (
     rows,
     ruled,
     share_axis,
+    thinned,
     time_axis,
 )
 from tracelens.drawing.packing import packed
@@ -41,6 +42,9 @@ _CLOUDS: Final = (
 )
 """(late, open, symbol) of each cloud of dots."""
 
+LEAST_PX: Final = 400
+"""On a narrower figure the dots have the room alone."""
+
 BAR_PX: Final = 4
 MOST_STEPS: Final = 400
 
@@ -61,40 +65,36 @@ def response_times(run: Run, task: str | None, sheet: Sheet, chosen: int | None 
     longest, deadline = jobs.select(pl.col("response_ns", "deadline_ns").max()).row(0)
     top = round(1.1 * max(longest, deadline or 0, 1))
     axis, unit = time_axis(top, sheet)
-    made = over_time(sheet, 0, max(1, run.span_ns), DOTS)
+    share = DOTS if columns(sheet) >= LEAST_PX else 1.0
+    made = over_time(sheet, 0, max(1, run.span_ns), share)
     made["yaxis"] |= axis
-    histogram, most = _histogram(jobs, top, sheet)
-    made["xaxis2"] = {
-        **ruled(palette),
-        "domain": HISTOGRAM,
-        "anchor": "y",
-        "range": [0, 1.05 * most],
-        "tickmode": "array",
-        "tickvals": [0, most],
-    }
-    made["xaxis3"] = {**share_axis(palette), "domain": DISTRIBUTION, "anchor": "y"}
-    made["annotations"] += [
-        caption(f"response, {unit}", palette),
-        remark("jobs", palette, x=HISTOGRAM[1], y=1, yanchor="bottom", yshift=3),
-        remark("share of jobs, %", palette, x=1, y=1, yanchor="bottom", yshift=3),
-    ]
+    made["annotations"].append(caption(f"response, {unit}", palette))
     if deadline is not None:
         made["shapes"] = [line(deadline / NS_PER_S, "late", palette)]
         made["annotations"].append(
             remark(
                 f"deadline {duration(deadline)}", palette,
-                x=DOTS, y=deadline / NS_PER_S, yref="y", yanchor="bottom",
+                x=share, y=deadline / NS_PER_S, yref="y", yanchor="bottom",
             )
         )  # fmt: skip
-    return {
-        "data": [
-            *_clouds(jobs, run.span_ns, top, sheet),
-            _chosen(jobs, chosen, palette),
-            histogram,
-            _distribution(jobs, palette),
-        ],
-        "layout": made,
-    }, ""
+    data = [*_clouds(jobs, run.span_ns, top, share, sheet), _chosen(jobs, chosen, palette)]
+    if share < 1:
+        histogram, most = _histogram(jobs, top, sheet)
+        made["xaxis2"] = {
+            **ruled(palette),
+            "domain": HISTOGRAM,
+            "anchor": "y",
+            "range": [0, 1.05 * most],
+            "tickmode": "array",
+            "tickvals": [0, most],
+        }
+        made["xaxis3"] = {**share_axis(palette), "domain": DISTRIBUTION, "anchor": "y"}
+        made["annotations"] += [
+            remark("jobs", palette, x=HISTOGRAM[1], y=1, yanchor="bottom", yshift=3),
+            remark("share of jobs, %", palette, x=1, y=1, yanchor="bottom", yshift=3),
+        ]
+        data += [histogram, _distribution(jobs, palette)]
+    return {"data": data, "layout": made}, ""
 
 
 def responses(run: Run, task: str | None) -> pl.DataFrame:
@@ -104,22 +104,12 @@ def responses(run: Run, task: str | None) -> pl.DataFrame:
     )
 
 
-def _clouds(jobs: pl.DataFrame, span_ns: int, top: int, sheet: Sheet) -> list[Figure]:
-    cell_x = max(1, DOT_PX * span_ns // columns(sheet, DOTS))
+def _clouds(jobs: pl.DataFrame, span_ns: int, top: int, share: float, sheet: Sheet) -> list[Figure]:
+    cell_x = max(1, DOT_PX * span_ns // columns(sheet, share))
     cell_y = max(1, round(DOT_PX * top / rows(sheet)))
-    drawn = (
-        jobs.group_by(
-            "late",
-            (pl.col("status") == "open").alias("open"),
-            (pl.col("release_ns") // cell_x).alias("column"),
-            (pl.col("response_ns") // cell_y).alias("row"),
-        )
-        .agg(
-            pl.col("job_id", "job", "release_ns", "response_ns")
-            .sort_by("response_ns", descending=True)
-            .first()
-        )
-        .sort("job_id")
+    is_open = pl.col("status") == "open"
+    drawn = thinned(
+        jobs.with_columns(open=is_open), "release_ns", "response_ns", cell_x, cell_y, "late", "open"
     )
     return [
         _dots(

@@ -29,6 +29,8 @@ def drawn(trace: Trace, frame: Frame) -> list[str]:
     Raises `ValueError` for a kind of trace that no figure of this package has.
     """
     axis = frame.axes[trace.get("xaxis", "x")]
+    if trace.get("fill", "none") == "toself":
+        return _area(trace, axis, frame)
     if trace.get("fill", "none") != "none":
         raise ValueError(f"unknown kind of fill: {trace['fill']}")
     kind = (trace["type"], trace.get("mode"))
@@ -123,10 +125,18 @@ def _hatch(pattern: dict[str, Any]) -> list[str]:
 
 
 def _line(trace: Trace, axis: Axis, frame: Frame) -> list[str]:
-    x, y = axis.all_at(numbers(trace["x"])), frame.axes["y"].all_at(numbers(trace["y"]))
+    up = frame.axes[trace.get("yaxis", "y")]
+    x, y = axis.all_at(numbers(trace["x"])), up.all_at(numbers(trace["y"]))
     line = trace["line"]
     joined = {"linear": "L", "hv": "hv", "vh": "vh"}[line.get("shape", "linear")]
     return [element("path", {"d": _path(x, y, joined), "fill": "none"} | stroke(line))]
+
+
+def _area(trace: Trace, axis: Axis, frame: Frame) -> list[str]:
+    """What a closed line without width encloses."""
+    up = frame.axes[trace.get("yaxis", "y")]
+    x, y = axis.all_at(numbers(trace["x"])), up.all_at(numbers(trace["y"]))
+    return [element("path", {"d": f"{_path(x, y, 'L')}Z", "fill": trace["fillcolor"]})]
 
 
 def _path(x: Numbers, y: Numbers, joined: str) -> str:

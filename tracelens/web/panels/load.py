@@ -3,7 +3,7 @@
 import polars as pl
 
 from tracelens.drawing.figures import Shown
-from tracelens.drawing.panels.load import curves, load_over_time
+from tracelens.drawing.panels.load import Curves, curves, load_over_time
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Sheet
 from tracelens.report.blocks import Column
@@ -38,12 +38,18 @@ def _names(run: Run) -> list[str]:
 
 def _data(run: Run, asked: Asked) -> pl.DataFrame:
     drawn = curves(run, asked.start_ns, asked.end_ns, STEPS_OF_FILE, asked.window_ns, asked.of)
+    return table_of(drawn, "load")
+
+
+def table_of(drawn: Curves, what: str) -> pl.DataFrame:
+    """Curves as a table for a file. Columns who, start_ns, end_ns and, called `what`, the share."""
+    windows = pl.DataFrame({"start_ns": drawn.edges[:-1], "end_ns": drawn.edges[1:]})
     return pl.concat(
-        pl.DataFrame({"start_ns": drawn.edges[:-1], "end_ns": drawn.edges[1:]}).select(
-            who=pl.lit(curve.name),
-            start_ns="start_ns",
-            end_ns="end_ns",
-            load=pl.Series(curve.load).fill_nan(None),
+        windows.select(
+            pl.lit(curve.name).alias("who"),
+            "start_ns",
+            "end_ns",
+            pl.Series(what, curve.load).fill_nan(None),
         )
         for curve in drawn.curves
     )

@@ -61,10 +61,8 @@ class Panel:
 
     @property
     def shape(self) -> str:
-        """'both', 'figure' or 'table'."""
-        if self.figure and self.table:
-            return "both"
-        return "figure" if self.figure else "table"
+        """'both' or 'table'."""
+        return "both" if self.figure else "table"
 
 
 def short(name: str) -> str:

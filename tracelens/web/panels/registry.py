@@ -2,7 +2,18 @@
 
 from typing import Final
 
-from tracelens.web.panels import inversions, load, locks, responses
+from tracelens.web.panels import (
+    chains,
+    inversions,
+    load,
+    locks,
+    quality,
+    queues,
+    responses,
+    sleep,
+    stacks,
+    values,
+)
 from tracelens.web.panels.panel import Panel
 
 PANELS: Final[tuple[Panel, ...]] = (
@@ -10,6 +21,12 @@ PANELS: Final[tuple[Panel, ...]] = (
     load.PANEL,
     inversions.PANEL,
     locks.PANEL,
+    queues.PANEL,
+    chains.PANEL,
+    stacks.PANEL,
+    sleep.PANEL,
+    values.PANEL,
+    quality.PANEL,
 )
 
 _BY_VALUE: Final = {panel.value: panel for panel in PANELS}

@@ -8,8 +8,6 @@ from typing import Any, Final
 from dash import ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html, no_update
 from dash.development.base_component import Component
 
-from tracelens.drawing.words import read_instant
-from tracelens.findings.wording import duration
 from tracelens.web import ids, moves, takeaway
 from tracelens.web.components import FIGURE, aria
 from tracelens.web.moves import Chosen, View
@@ -53,7 +51,7 @@ def component() -> Component:
                     html.Div(id=ids.PANEL_TABLE, className="grid"),
                 ],
                 id=ids.PANEL_BODY,
-                className="body figure",
+                className="body both",
             ),
             dcc.Store(id=ids.PANEL_PLACE),
             dcc.Store(id=ids.PANEL_ORDER),
@@ -81,7 +79,7 @@ def _bar() -> Component:
             ),
             html.Div(
                 dcc.Dropdown(
-                    [{"value": value, "label": _label(value)} for value in WINDOWS],
+                    [{"value": value, "label": label} for value, label in WINDOWS.items()],
                     id=ids.PANEL_WINDOWS,
                     value="",
                     clearable=False,
@@ -93,15 +91,11 @@ def _bar() -> Component:
                 **aria("Length of the windows"),
             ),
             takeaway.buttons(WHAT, ids.PANEL_FIGURE),
-            takeaway.table_button(TABLE, "table CSV"),
+            takeaway.table_button(TABLE, "table"),
             html.Button("enlarge", id=ids.ENLARGE, **_PRESSED),
         ],
         className="bar",
     )
-
-
-def _label(windows: str) -> str:
-    return duration(read_instant(windows)) if windows else "as drawn"
 
 
 def register(app: Dash, shelf: Shelf) -> None:

@@ -20,8 +20,15 @@ from tracelens.web.panels.panel import LONGEST_NAME, Asked, Panel, addressed, sh
 from tracelens.web.panels.registry import panel_of
 from tracelens.web.table import component as table_component
 
-WINDOWS: Final = ("", "100us", "1ms", "10ms", "100ms", "1s")
-"""Lengths of windows, as they stand in the address; '' leaves the length to the figure."""
+WINDOWS: Final = {
+    "": "as drawn",
+    "100us": "100 µs",
+    "1ms": "1 ms",
+    "10ms": "10 ms",
+    "100ms": "100 ms",
+    "1s": "1 s",
+}
+"""Length of windows, as it stands in the address → as it is shown; '' leaves it to the figure."""
 
 SEARCHED: Final = 12
 """A longer list of names can be searched."""
@@ -42,12 +49,20 @@ def offer(
     choice is hidden, what it is of, and whether the choice of windows is hidden.
     """
     panel = panel_of(which)
-    names = panel.of(run) if panel.of else ()
+    empty = bool(panel.missing(run))
+    names = panel.of(run) if panel.of and not empty else ()
     known = addressed(names)
     wanted = (_task(run, newly), of, _task(run, chosen), next(iter(known), None))
     value = next((name for name in wanted if name in known), None)
     options = [{"label": short(name), "value": key} for key, name in known.items()]
-    return options, len(names) > SEARCHED, value, not names, panel.of_what, not panel.windows
+    return (
+        options,
+        len(names) > SEARCHED,
+        value,
+        not names,
+        panel.of_what,
+        empty or not panel.windows,
+    )
 
 
 def _task(run: Run, chosen: Chosen) -> str | None:
@@ -60,7 +75,7 @@ def asked_of(
 ) -> Asked:
     """What the stores, or the address, ask of a panel."""
     name = name_of(run, panel, of)
-    length = read_instant(windows) if panel.windows and windows in WINDOWS[1:] else None
+    length = read_instant(windows) if panel.windows and windows and windows in WINDOWS else None
     return Asked(view.start, view.end, chosen, name, length)
 
 
@@ -75,7 +90,7 @@ def draw(run: Run, panel: Panel, asked: Asked, sheet: Sheet) -> tuple[Any, str, 
     """Figure, sentence in its place, and the class that arranges the panel."""
     missing = panel.missing(run)
     if missing:
-        return BLANK, missing, "body figure"
+        return BLANK, missing, "body missing"
     figure, said = panel.figure(run, asked, sheet) if panel.figure else (None, "")
     if figure is None:
         return BLANK, said, f"body {panel.shape}"
