@@ -95,7 +95,7 @@ def test_a_name_with_markup_is_inert_wherever_it_stands() -> None:
     whole = scene.run()
     for start, end in ((0, whole.span_ns), (0, 10 * MS)):
         figure, _ = schedule(whole, start, end, SHEET)
-        assert "<script" not in str(figure)
+        assert "<script" not in str(figure["data"]) + str(figure["layout"])
 
 
 def test_a_full_window_is_one_picture_and_every_execution_shows() -> None:

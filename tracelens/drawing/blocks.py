@@ -7,6 +7,8 @@ from typing import Any, Final
 import numpy as np
 import polars as pl
 
+from tracelens.drawing.edges import Edges
+from tracelens.drawing.labels import LABEL_PX, Label, placed, trace
 from tracelens.drawing.lanes import Kind
 from tracelens.drawing.packing import inert, packed
 from tracelens.drawing.palette import Palette
@@ -14,12 +16,6 @@ from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Place
 from tracelens.drawing.words import exact, instant, reason
 from tracelens.findings.wording import count, duration
-
-CHARACTER_PX: Final = 6.6
-"""Mean advance of a character in the labels inside blocks."""
-
-LABEL_PX: Final = 12
-"""Least height of a block with a label, so that those of two blocks never touch."""
 
 MOST_EPISODES: Final = 5000
 """Episodes in a window beyond which no reasons are told: nobody could point at one of them."""
@@ -83,7 +79,7 @@ _TRACKS: Final[dict[Kind, dict[str, str]]] = {
 }
 """Kind of lane → track → kind of block."""
 
-_SAID: Final = {
+SAID: Final = {
     "suspended": "waits",
     "idle core": "idle",
     "asleep": "asleep",
@@ -96,15 +92,21 @@ _SAID: Final = {
     "isr": "interrupt",
     "held": "held",
     "wanted": "wanted",
+    "items": "items",
+    "full": "full",
     "notch": "interrupted",
     "spinning": "spins for a lock",
     "overrun": "runs after its deadline",
 }
+"""Kind of block → what it says of its thing."""
 
 
 @dataclass(slots=True)
 class Drawing:
-    """Blocks gathered lane by lane, kind by kind, and the labels that fit in them."""
+    """Blocks gathered lane by lane, kind by kind, and the labels that fit in them.
+
+    `marks` are the moments of what stands on the blocks, by the baseline of the lane.
+    """
 
     start_ns: int
     end_ns: int
@@ -112,7 +114,9 @@ class Drawing:
     blocks: dict[str, list[tuple[int, int, float, float, str]]] = field(
         default_factory=lambda: defaultdict(list)
     )
-    labels: list[tuple[float, float, str, str]] = field(default_factory=list)
+    labels: list[tuple[Place, float, float, float, str, str]] = field(default_factory=list)
+    marks: dict[int, list[float]] = field(default_factory=lambda: defaultdict(list))
+    edges: Edges = field(default_factory=Edges)
 
     def add(
         self,
@@ -135,9 +139,10 @@ class Drawing:
         middle = place.baseline - place.block * style.floor - height / 2
         low, high = max(start, self.start_ns - width), min(end, self.end_ns + width)
         self.blocks[kind].append((low, high - low, middle, height, said))
-        room = (shown_to - shown_from) * self.px_per_ns - 8
-        if label and len(label) * CHARACTER_PX <= room and height >= LABEL_PX:
-            self.labels.append(((shown_from + shown_to) / 2, middle, inert(label), kind))
+        if style.look not in ("cut", "edge"):
+            self.edges.block(place, start, end, SAID[kind])
+        if label and height >= LABEL_PX:
+            self.labels.append((place, shown_from, shown_to, middle, label, kind))
 
     def traces(self, palette: Palette) -> list[dict[str, Any]]:
         """One bar trace a kind of block, and one text trace for the labels."""
@@ -146,24 +151,14 @@ class Drawing:
             for kind in STYLES
             if self.blocks.get(kind)
         ]
-        if self.labels:
-            x, y, text, kinds = zip(*self.labels, strict=True)
-            inks = [
-                palette.paper if STYLES[kind].look == "solid" else palette.text for kind in kinds
-            ]
-            made.append(
-                {
-                    "type": "scatter",
-                    "mode": "text",
-                    "x": packed(np.array(x)),
-                    "y": packed(np.array(y, np.float32)),
-                    "text": text,
-                    "textfont": {"size": 11, "color": inks},
-                    "hoverinfo": "skip",
-                    "cliponaxis": True,
-                }
-            )
-        return made
+        inks = {"solid": palette.paper}
+        labels = [
+            Label(low, high, middle, place.baseline, text,
+                  inks.get(STYLES[kind].look, palette.text))
+            for place, low, high, middle, text, kind in self.labels
+        ]  # fmt: skip
+        found = placed(labels, self.marks, self.px_per_ns)
+        return [*made, trace(found)] if found else made
 
 
 def lane_blocks(drawing: Drawing, run: Run, place: Place) -> None:
@@ -182,7 +177,7 @@ def lane_blocks(drawing: Drawing, run: Run, place: Place) -> None:
             why, label = _why(kind, row)
             why = reasons.get(start, why)
             drawing.add(
-                kind, place, start, end, _said(lane.name, _SAID[kind], why, start, end), label
+                kind, place, start, end, _said(lane.name, SAID[kind], why, start, end), label
             )
 
 
@@ -220,7 +215,7 @@ def notches(drawing: Drawing, run: Run, place: Place) -> None:
         for a, b, who in cuts.iter_rows():  # few rows: each is a pixel wide
             a, b = max(start, a), min(end, b)
             why = f"by {inert(who)}" if who else ""
-            drawing.add("notch", place, a, b, _said(place.lane.name, _SAID["notch"], why, a, b))
+            drawing.add("notch", place, a, b, _said(place.lane.name, SAID["notch"], why, a, b))
 
 
 def _said(name: str, what: str, why: str, start: int, end: int) -> str:

@@ -43,7 +43,7 @@ def job_marks(
     for place in places:
         of_task = run.jobs.visible(place.lane.key, drawing.start_ns, drawing.end_ns + 1)
         if of_task.height * SPARSE_PX <= width_px:
-            _every_job(of_task, place, palette, stems, points)
+            _every_job(of_task, place, palette, drawing, stems, points)
             if place in exact:
                 _overruns(drawing, run, of_task.filter("late"), place)
         else:
@@ -55,9 +55,11 @@ def _every_job(
     jobs: pl.DataFrame,
     place: Place,
     palette: Palette,
+    drawing: Drawing,
     stems: list[tuple[float, float, float]],
     points: Points,
 ) -> None:
+    on_blocks, edges = drawing.marks[place.baseline], drawing.edges
     top = place.baseline - place.pitch + 3.0
     late = palette.states["late"].edge
     for job in jobs.iter_rows(named=True):  # few rows: jobs that stand SPARSE_PX apart
@@ -65,17 +67,22 @@ def _every_job(
         release, deadline = job["release_ns"], job["deadline_ns"]
         stems.append((release, place.baseline, top))
         said = f"{name}released at {instant(release)}"
+        edges.mark(place, release, f"release of job {job['job']}")
+        on_blocks.append(release)
         points.append((release, top + 3, "triangle-up", palette.text, said))
         if deadline is not None:
             due = release + deadline
             said = f"{name}deadline at {instant(due)}, {duration(deadline)} after release"
             stems.append((due, place.baseline, top))
+            edges.mark(place, due, f"deadline of job {job['job']}")
+            on_blocks.append(due)
             colour = late if job["late"] else palette.text
             points.append((due, place.baseline - 3, "triangle-down", colour, said))
             if job["late"]:
                 said = f"{name}late: {duration(job['response_ns'])} of {duration(deadline)}"
                 points.append((due, (place.baseline + top) / 2, "x-thin", late, said))
         if job["status"] == "complete":
+            edges.mark(place, job["done_ns"], f"completion of job {job['job']}")
             said = f"{name}complete at {instant(job['done_ns'])}"
             if job["response_ns"] is not None:
                 said += f", {duration(job['response_ns'])} after release"

@@ -11,10 +11,11 @@ from typing import Any, Final
 
 import polars as pl
 
-from tracelens.drawing.blocks import CHARACTER_PX, Drawing, lane_blocks, level_blocks, notches
+from tracelens.drawing.blocks import Drawing, lane_blocks, level_blocks, notches
 from tracelens.drawing.chain import chain_lines
 from tracelens.drawing.choice import Choice, choose
 from tracelens.drawing.columns import picture, readings
+from tracelens.drawing.labels import CHARACTER_PX
 from tracelens.drawing.lanes import DRAWN, Lane, Lanes
 from tracelens.drawing.marks import job_marks
 from tracelens.drawing.packing import inert
@@ -42,8 +43,9 @@ def schedule(
 ) -> tuple[dict[str, Any], Arrangement]:
     """The window [start_ns, end_ns) from the lane numbered `top` on; and which lanes those are.
 
-    `top` counts in the lanes that `choice` leaves. `job_id` is the job that the reader looks at;
-    its time is shaded in its lane.
+    Beside data and layout the figure has `edges`, the moments to which a measurement snaps
+    (`drawing.edges`). `top` counts in the lanes that `choice` leaves. `job_id` is the job that the
+    reader looks at; its time is shaded in its lane.
     """
     shown = choose(run.lanes, choice, start_ns, end_ns)
     arrangement = arrange(shown.lanes, top, sheet.rows, shown.folded)
@@ -85,7 +87,8 @@ def schedule(
         for text, y in arrangement.captions
     ]
     made["annotations"] += _in_words(arrangement, sheet)
-    return {"data": data, "layout": made}, arrangement
+    edges = drawing.edges.listed(arrangement.places, start_ns, end_ns)
+    return {"data": data, "layout": made, "edges": edges}, arrangement
 
 
 def _in_words(arrangement: Arrangement, sheet: Sheet) -> list[dict[str, Any]]:

@@ -11,8 +11,8 @@ import numpy as np
 import polars as pl
 
 from tracelens.drawing.axis import ticks
-from tracelens.drawing.blocks import CHARACTER_PX
 from tracelens.drawing.figures import Figure, Shown
+from tracelens.drawing.labels import CHARACTER_PX
 from tracelens.drawing.packing import inert, packed
 from tracelens.drawing.palette import Paint, Palette
 from tracelens.drawing.runs import Run

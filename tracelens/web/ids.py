@@ -25,6 +25,8 @@ WHICH: Final = "which-place"
 JUMP: Final = "jump"
 JUMP_NOTE: Final = "jump-note"
 WHOLE: Final = "whole"
+MEASURE: Final = "measure"
+MEASURED: Final = "measured"
 
 LANES_SUMMARY: Final = "lanes-summary"
 LANES_FIND: Final = "lanes-find"

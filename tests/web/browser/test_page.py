@@ -370,3 +370,72 @@ def test_this_job_has_the_numbers_of_explain(open_page: Open) -> None:
     start, end = settled(page, before)
     assert start <= 21.3 * MS < 23.8 * MS <= end
     expect(page.locator("#job-title")).to_contain_text("needle_select, job 3")
+
+
+def at(page: Page, ns: float, lane: str) -> tuple[float, float]:
+    """Where a moment of a lane is on the screen."""
+    label = page.locator("#schedule .ytick text").filter(has_text=lane).bounding_box()
+    area = page.locator(f"#{ids.SCHEDULE} .nsewdrag").first.bounding_box()
+    assert label is not None
+    assert area is not None
+    low, high = drawn(page)
+    return area["x"] + (ns - low) / (high - low) * area["width"], label["y"] + label["height"] / 2
+
+
+def test_measuring_by_mouse_snaps_to_what_is_near(open_page: Open) -> None:
+    """From the release of needle_select 3 to its deadline: 1.8 ms, pressed some pixels beside."""
+    page = open_page("?from=20000000&to=26000000")
+    page.wait_for_function("window.tracelens.edges")
+    (x0, y), (x1, _) = at(page, 21 * MS, "needle_select"), at(page, 22.8 * MS, "needle_select")
+    page.keyboard.down("Shift")
+    page.mouse.move(x0 + 5, y)
+    page.mouse.down()
+    page.mouse.move(x1 - 40, y)
+    page.mouse.move(x1 - 4, y)
+    page.mouse.up()
+    page.keyboard.up("Shift")
+    told = page.locator(f"#{ids.MEASURED}")
+    expect(told).to_have_text(
+        "1\u202f800 µs: from needle_select, release of job 3 at 21\u202f000 µs "
+        "to needle_select, deadline of job 3 at 22\u202f800 µs"
+    )
+    expect(page.locator(".measured .between")).to_have_text("1\u202f800 µs")
+    assert parse_qs(urlsplit(page.url).query)["measure"] == ["21000000,22800000"]
+    assert window(page) == (20 * MS, 26 * MS), "measuring does not move the window"
+
+
+@pytest.mark.night
+def test_measuring_by_keys(open_page: Open) -> None:
+    page = open_page("?from=20000000&to=26000000&lanes=needle")
+    page.wait_for_function("window.tracelens.edges")
+    page.locator(f"#{ids.MEASURE}").focus()
+    page.keyboard.press("Enter")
+    expect(page.locator(f"#{ids.MEASURE}")).to_have_attribute("aria-pressed", "true")
+    told = page.locator(f"#{ids.MEASURED}")
+    page.keyboard.press("ArrowRight")  # the first edge after a third of the window: 22 ms
+    expect(told).to_have_text("from needle_select, deadline of job 3 at 22\u202f800 µs")
+    page.keyboard.press("Enter")
+    page.keyboard.press("ArrowRight")
+    page.keyboard.press("ArrowRight")
+    expect(told).to_contain_text("1\u202f400 µs: from needle_select, deadline of job 3")
+    expect(told).to_contain_text("to needle_select, completion of job 3 at 24\u202f200 µs")
+    page.keyboard.press("ArrowLeft")
+    expect(told).to_contain_text("1\u202f000 µs: ")
+    page.keyboard.press("Escape")
+    expect(told).to_have_text("")
+    assert "measure" not in parse_qs(urlsplit(page.url).query)
+
+
+@pytest.mark.night
+def test_a_link_brings_a_measurement_back(open_page: Open) -> None:
+    page = open_page("?from=20000000&to=26000000&measure=21000000,23333333")
+    told = page.locator(f"#{ids.MEASURED}")
+    expect(told).to_have_text(
+        "2\u202f333.333 µs: from needle_select, release of job 3 at 21\u202f000 µs "
+        "to beside the edges at 23\u202f333.333 µs"
+    )
+    before = window(page)
+    page.keyboard.press("+")
+    settled(page, before)
+    line = page.locator(".measured .from").bounding_box()
+    assert line is None, "out of the window, and out of sight"

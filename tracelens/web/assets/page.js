@@ -32,6 +32,9 @@ window.dash_clientside = window.dash_clientside || {};
     if (graph) window.Plotly.relayout(graph, { "xaxis.range": [view.start, view.end] });
   }
 
+  window.tracelens.go = go;
+  window.tracelens.margins = { left: LEFT_PX, right: RIGHT_PX };
+
   function drawBracket(at) {
     const bracket = document.querySelector(".bracket");
     const strip = document.getElementById("strip");
@@ -102,6 +105,8 @@ window.dash_clientside = window.dash_clientside || {};
             drawing.layout.xaxis.range = [view.start, view.end];
             if (view.top !== drawing.top) put("view", { ...view, top: drawing.top });
           }
+          window.tracelens.edges = drawing.edges;
+          document.dispatchEvent(new Event("tracelens:drawn"));
           resolve({ data: drawing.data, layout: drawing.layout });
         })();
       });

@@ -14,7 +14,7 @@ from tracelens.drawing.words import grouped, instant, read_instant
 from tracelens.errors import UsageError
 from tracelens.findings.wording import duration
 from tracelens.web import ids, moves, steps, takeaway
-from tracelens.web.components import MOVABLE, aria, swatch
+from tracelens.web.components import MOVABLE, UNSPOKEN, aria, swatch
 from tracelens.web.moves import Chosen, View
 from tracelens.web.parts import lanes
 from tracelens.web.screen import Screen, sheet_of
@@ -29,7 +29,16 @@ _KEYS = (
     ("Home, End", "to the ends of the run"),
     ("↑ ↓", "other lanes, where not all fit"),
     ("Shift with ← →", "to the previous or next miss or inversion"),
+    ("Shift and drag", "measure from here to there"),
+    (
+        "while measuring",
+        "← → to the previous or next edge, ↑ ↓ in one lane or in all, "
+        "Enter to keep this end and move the other, Escape to stop",
+    ),
 )
+
+
+_PRESSED: dict[str, Any] = {"aria-pressed": "false"}
 
 
 def component() -> Component:
@@ -66,6 +75,7 @@ def _controls() -> Component:
                 className="jump",
             ),
             html.Button("whole run", id=ids.WHOLE),
+            html.Button("measure", id=ids.MEASURE, title="Measure between two moments", **_PRESSED),
             lanes.component(),
             _keys(),
             takeaway.buttons(WHAT, ids.SCHEDULE),
@@ -76,7 +86,14 @@ def _controls() -> Component:
 
 def _lanes() -> Component:
     return html.Div(
-        dcc.Graph(id=ids.SCHEDULE, config=MOVABLE, responsive=True),
+        [
+            dcc.Graph(id=ids.SCHEDULE, config=MOVABLE, responsive=True),
+            html.Div(
+                [html.Div(className=part) for part in ("from", "to", "between")],
+                className="measured",
+                **UNSPOKEN,
+            ),
+        ],
         className="plot",
         tabIndex="0",
         role="group",
@@ -92,7 +109,13 @@ def _key() -> Component:
                 html.Span([html.B(sign), f" {label}"], className="item")
                 for sign, label in key.SIGNS
             ),
-            html.Span(id=ids.LANES_NOTE, className="right"),
+            html.Div(
+                [
+                    html.Span(id=ids.MEASURED, role="status"),
+                    html.Span(id=ids.LANES_NOTE, className="right"),
+                ],
+                className="told",
+            ),
         ],
         className="key",
     )
