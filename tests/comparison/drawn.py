@@ -35,8 +35,8 @@ def run(kind: Kind, rng: np.random.Generator, name: str = "run") -> Observed:
         task = f"t{number}"
         jobs = max(20, kind.jobs >> (number // 2) if number else kind.jobs)
         base = 300 * US * (1 + number) * board * (kind.slower if number == 0 else 1)
-        own = base * (1 + SPREAD * _series(jobs, kind.memory, rng))
-        wait = 80 * US * _series(jobs, kind.memory, rng) ** 2
+        own = base * (1 + SPREAD * ar1(jobs, kind.memory, rng))
+        wait = 80 * US * ar1(jobs, kind.memory, rng) ** 2
         execution[task] = _ticks(np.maximum(own, base / 2))
         response[task] = _ticks(execution[task] + wait)
         deadline = 300 * US * (1 + number) * 1.6
@@ -68,7 +68,7 @@ def pair(
     return before, [run(other, rng, f"new {number}") for number in range(new)]
 
 
-def _series(count: int, memory: float, rng: np.random.Generator) -> np.ndarray:
+def ar1(count: int, memory: float, rng: np.random.Generator) -> np.ndarray:
     """AR(1) with variance 1, begun in its steady state."""
     fresh = rng.standard_normal(count) * (1 - memory**2) ** 0.5
     fresh[0] = rng.standard_normal()
