@@ -65,6 +65,7 @@ def _share(_ctx: click.Context, _param: click.Parameter, text: str | None) -> fl
 @click.option(
     "--error-rate",
     type=click.FloatRange(0, 0.5, min_open=True),
+    metavar="P",
     default=0.05,
     show_default=True,
     help="Chance that anything is said to have moved if nothing has.",

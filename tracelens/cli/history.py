@@ -111,6 +111,7 @@ def show(
 @click.option(
     "--error-rate",
     type=click.FloatRange(0, 0.5, min_open=True),
+    metavar="P",
     default=0.05,
     show_default=True,
     help="Chance that anything is said to change if nothing does.",

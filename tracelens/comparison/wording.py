@@ -88,16 +88,21 @@ def moved(row: Mapping[str, Any]) -> str:
 
 
 def counted(found: Comparison) -> list[str]:
-    """What came or went though it is not beyond noise: misses that one side has and one has not."""
+    """Misses that only one side has, though not beyond noise: nobody should have to look."""
     late = found.comparisons.filter(found.comparisons["quantity"] == "misses")
     told = []
     for row in late.to_dicts():
         if row["moved"] or (row["old"] > 0) == (row["new"] > 0):
             continue
         side, other = ("new", "old") if row["new"] > 0 else ("old", "new")
+        doubt = (
+            f"not judged ({row['unjudged']})"
+            if row["unjudged"]
+            else "so few jobs, or so uneven ones, do not tell that from chance"
+        )
         told.append(
             f"{row['subject']} missed its deadline in {share(row[side])} of the jobs of the {side} "
-            f"side and in none of the {other} one; chance alone could do that."
+            f"side and in none of the {other} one; {doubt}."
         )
     return told
 

@@ -109,7 +109,7 @@ def _rows(found: Comparison, unit: str) -> pl.DataFrame:
             [None if p is None else numbers.chance(p) for p in of_unit["p"]], dtype=pl.String
         ),
         outcome=pl.when(pl.col("moved").is_null())
-        .then(pl.lit("not judged"))
+        .then(pl.lit(None, pl.String))
         .when(~pl.col("moved"))
         .then(pl.lit(""))
         .when(pl.col("worse"))
@@ -141,7 +141,7 @@ def _shown(rows: pl.DataFrame, columns: dict[str, Column]) -> Block:
     kept = ranked.head(MOST_ROWS).sort("row")
     cut = left_out(kept.height, rows.height, "rows", "most telling")
     why = kept["unjudged"].drop_nulls().unique(maintain_order=True).to_list()
-    note = f"Not judged: {'; '.join(why)}. " if why else ""
+    note = f"–: not judged, {'; '.join(why)}. " if why else ""
     return table(kept, columns, note=f"{cut}{note}")
 
 
