@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
+    from tracelens.comparison.records import Comparison
     from tracelens.model.results import Analysis, Timeline
 
 __all__ = [
@@ -40,6 +41,7 @@ __all__ = [
     "UsageError",
     "__version__",
     "analyse",
+    "compare",
     "read",
 ]
 
@@ -75,3 +77,21 @@ def analyse(
     from tracelens.analysis import analyse as analyse_run
 
     return analyse_run(run, window=window, phase=phase)
+
+
+def compare(
+    old: Sequence[Analysis], new: Sequence[Analysis], *, error_rate: float = 0.05
+) -> Comparison:
+    """Say what moved from the old runs to the new ones, and whether it is beyond noise.
+
+    `error_rate` is the chance that anything is said to have moved if nothing has. What moved is
+    the table `moved` of the result, whose columns `model.compared` documents.
+
+    Raises `UsageError` for a side without runs, or sides without a task in common.
+    """
+    from tracelens.comparison.compare import compare as compare_runs
+    from tracelens.comparison.observed import observe
+
+    before = [observe(run, f"old {number}") for number, run in enumerate(old, 1)]
+    after = [observe(run, f"new {number}") for number, run in enumerate(new, 1)]
+    return compare_runs(before, after, error_rate)

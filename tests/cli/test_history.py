@@ -57,8 +57,8 @@ def test_each_run_is_added_once_and_said_so(nights, tmp_path, capsys):
     assert main(["history", "add", target, "logs/01.csv", "logs/02.csv"]) == 0
     said = capsys.readouterr().out.splitlines()
     assert [line.partition(" as ")[0] for line in said] == [
-        "logs/01.csv: added",
-        "logs/02.csv: added",
+        "01.csv: added",
+        "02.csv: added",
     ]
     shutil.copy("logs/02.csv", tmp_path / "copy.csv")
     assert main(["history", "add", target, str(tmp_path / "copy.csv")]) == 0
@@ -123,8 +123,8 @@ def test_the_exit_status_is_the_verdict(nights, capsys, words, status):
         (["show", "nightly", "--where", "board=c"], 3, "no run in this history has board=c"),
         (["show", "nightly", "--where", "board"], 2, "expected KEY=VALUE"),
         (["trend", "nightly", "--last", "0"], 2, "--last"),
-        (["add", "new", "-"], 2, "a history needs files"),
-        (["add", "new", "nowhere.csv"], 3, "nowhere.csv: no such file"),
+        (["add", "new", "-"], 2, "found '-', expected files"),
+        (["add", "new", "nowhere.csv"], 2, "no log is named by nowhere.csv"),
         (["ad", "new", "logs"], 2, "ad"),
     ],
 )

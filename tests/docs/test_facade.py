@@ -42,3 +42,10 @@ def test_errors_are_one_tree():
         tl.read("nowhere.csv")
     with pytest.raises(tl.UsageError, match="no such phase"):
         tl.analyse(tl.read(LOG), phase="knit")
+
+
+def test_two_runs_are_compared():
+    run = tl.analyse(tl.read(LOG))
+    found = tl.compare([run], [run])
+    assert (found.case, found.moved.height) == ("one_run", 0)
+    assert [one.name for one in (*found.old, *found.new)] == ["old 1", "new 1"]

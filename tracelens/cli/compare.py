@@ -8,7 +8,6 @@ import click
 from tracelens.cli import options
 from tracelens.cli.output import only_one_on_stdout, write
 from tracelens.cli.progress import progress
-from tracelens.cli.runs import runs_of, short_names
 from tracelens.errors import UsageError
 from tracelens.plain import plain
 
@@ -104,9 +103,9 @@ def compare(
 ) -> int:
     """Say what moved between two builds, and whether it is beyond noise.
 
-    Each argument is a run: a log, or a directory of logs, one a run. Of two arguments the second
-    is new; otherwise --new says which are. Several runs a side, of several boots and boards, tell
-    how runs differ anyway; with one run a side only the noise within a run is known.
+    Each argument is a run: a log, or a directory or pattern of logs, one a run. Of two arguments
+    the second is new; otherwise --new says which are. Several runs a side, of several boots and
+    boards, tell how runs differ anyway; with one run a side only the noise within a run is known.
 
     \b
     tracelens compare old.csv new.csv
@@ -117,6 +116,7 @@ def compare(
     before, after = _sides(logs, new)
 
     from tracelens.analysis import analyse
+    from tracelens.batch import inputs
     from tracelens.comparison.compare import compare as compare_runs
     from tracelens.comparison.gate import failures
     from tracelens.comparison.observed import observe
@@ -124,15 +124,17 @@ def compare(
     from tracelens.report import compared, compared_json, markdown, text
 
     with progress() as say:
-        paths = [*before, *after]
+        sides = [[one.path for one in inputs.find(side)] for side in (before, after)]
+        names = {one.path: one.run for one in inputs.find([*before, *after])}
         observed = []
-        for place, (path, name) in enumerate(zip(paths, short_names(paths), strict=True), 1):
-            say(f"reading {name}, {place} of {len(paths)}")
+        for path in (path for side in sides for path in side):
+            say(f"reading {names[path]}, {len(observed) + 1} of {sum(map(len, sides))}")
             run = read(path, system, strict=strict)
             window = options.window_ns(run.span_ns, start_ns, end_ns)
-            observed.append(observe(analyse(run, window=window, phase=phase), name))
+            observed.append(observe(analyse(run, window=window, phase=phase), names[path]))
         say("comparing")
-        found = compare_runs(observed[: len(before)], observed[len(before) :], error_rate)
+        old = len(sides[0])
+        found = compare_runs(observed[:old], observed[old:], error_rate)
         if json_file:
             write(json_file, [compared_json.encode(found)])
         page = compared.document(found)
@@ -146,7 +148,8 @@ def compare(
     return 1 if failed else 0
 
 
-def _sides(logs: tuple[str, ...], new: tuple[str, ...]) -> tuple[list[str], list[str]]:
+def _sides(logs: tuple[str, ...], new: tuple[str, ...]) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """The arguments of the old side, and those of the new one."""
     from tracelens.findings.wording import count
 
     if not new and len(logs) != 2:
@@ -154,6 +157,4 @@ def _sides(logs: tuple[str, ...], new: tuple[str, ...]) -> tuple[list[str], list
             f"which runs are new: found {count(len(logs), 'argument')}, expected two, OLD and NEW",
             hint="of more, say which are new: tracelens compare OLD... --new NEW...",
         )
-    if not new:
-        return runs_of(logs[:1]), runs_of(logs[1:])
-    return runs_of(logs), runs_of(new)
+    return (logs, new) if new else (logs[:1], logs[1:])

@@ -8,7 +8,6 @@ import click
 from tracelens.cli import options
 from tracelens.cli.output import STDOUT, only_one_on_stdout, write
 from tracelens.cli.progress import progress
-from tracelens.cli.runs import runs_of
 
 
 @click.group(short_help="Keep runs in a directory; show what changes from one to the next.")
@@ -35,25 +34,28 @@ def add(
 ) -> None:
     """Add runs to the history in DIR, which is made if there is none.
 
-    LOG is a run, or a directory of runs. The same log twice is one run, whatever its name.
+    LOG is a run, or a directory or pattern of runs. The same log twice is one run, whatever its
+    name.
     """
     from datetime import UTC, datetime
 
     from tracelens.analysis import analyse
+    from tracelens.batch import inputs
     from tracelens.history import store
     from tracelens.history.summary import summarise
     from tracelens.plain import plain
     from tracelens.reading import read
 
     with progress() as say:
-        for log in runs_of(logs):
+        for one in inputs.find(logs):
+            log = one.run
             say(f"reading {log}")
-            run = store.address(log)
+            run = store.address(one.path)
             if not replace and store.holds(Path(folder), run):
                 click.echo(f"{plain(log)}: there already, as {run[:12]}")
                 continue
-            analysis = analyse(read(log, system, strict=strict))
-            rows = summarise(analysis, run, Path(log).name, datetime.now(UTC))
+            analysis = analyse(read(one.path, system, strict=strict))
+            rows = summarise(analysis, run, one.path.name, datetime.now(UTC))
             added = store.add(Path(folder), run, rows, replace=replace)
             told = "added" if added else "there already,"
             click.echo(f"{plain(log)}: {told} as {run[:12]}")
