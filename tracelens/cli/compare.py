@@ -119,14 +119,14 @@ def compare(
     from tracelens.batch import inputs
     from tracelens.comparison.compare import compare as compare_runs
     from tracelens.comparison.gate import failures
-    from tracelens.comparison.observed import observe
+    from tracelens.comparison.observed import Observed, observe
     from tracelens.reading import read
     from tracelens.report import compared, compared_json, markdown, text
 
     with progress() as say:
         sides = [[one.path for one in inputs.find(side)] for side in (before, after)]
         names = {one.path: one.run for one in inputs.find([*before, *after])}
-        observed = []
+        observed: list[Observed] = []
         for path in (path for side in sides for path in side):
             say(f"reading {names[path]}, {len(observed) + 1} of {sum(map(len, sides))}")
             run = read(path, system, strict=strict)
