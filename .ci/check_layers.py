@@ -25,6 +25,7 @@ RANKS: list[set[str]] = [
     {"spans"},
     {"log", "formats", "theory"},
     {"probe"},
+    {"capture"},
     {"engine"},
     {"reconstruct"},
     {"measures"},

@@ -30,6 +30,7 @@ COMMANDS: Final = {
     "compare": "Say what moved between two builds, beyond noise.",
     "history": "Keep runs in a directory; show what changes from one to the next.",
     "simulate": "Make a log from a task set.",
+    "capture": "Take a log from a serial port, a socket or standard input.",
     "probe": "Write out the C code that goes into firmware.",
     "batch": "Read many runs at once: a row for each, a report for each.",
     "serve": "Open the page on a run, in a browser on this machine.",

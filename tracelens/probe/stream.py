@@ -84,6 +84,9 @@ class Stream:
         """The lines that were held back: declarations that no record has followed."""
         return self._begin() if self._asked else b""
 
+    def gap(self) -> None:
+        """The channel was away: the records' own numbers will tell what is missing."""
+
     def _repeated(self, frames: Frames) -> Flags:
         """Frames that came before: the same record, or a count beside one.
 
