@@ -13,13 +13,15 @@ from tracelens.log import read as read_log
 from tracelens.log import read_bytes as read_log_bytes
 from tracelens.model.log import Log
 from tracelens.model.results import Timeline
-from tracelens.model.system import System
 from tracelens.reconstruct import reconstruct
+
+Systems = str | Path | Sequence[str | Path] | None
+"""A system file, or several, of which the later overrides the earlier; or none."""
 
 
 def read(
     logs: str | Path | Sequence[str | Path],
-    system: str | Path | Sequence[str | Path] | None = None,
+    system: Systems = None,
     *,
     strict: bool = False,
     say: Callable[[str], None] = lambda _what: None,
@@ -32,18 +34,13 @@ def read(
     """
     parts = [logs] if isinstance(logs, str | Path) else list(logs)
     say("reading the log")
-    log = read_log(parts, strict=strict)
-    declared = log.declared
-    files = [system] if isinstance(system, str | Path) else system or ()
-    known = _words(log) if files else []
-    for file in files:
-        declared = system_toml.apply(declared, file, known=known)
-    return _reconstructed(log, declared, say)
+    return _reconstructed(read_log(parts, strict=strict), system, say)
 
 
 def read_bytes(
     data: bytes | BinaryIO,
     name: str,
+    system: Systems = None,
     *,
     most: int | None = None,
     say: Callable[[str], None] = lambda _what: None,
@@ -53,8 +50,7 @@ def read_bytes(
     With `most`, a log of more bytes than that, unpacked, is refused with `LogError`.
     """
     say("reading the log")
-    log = read_log_bytes(data, name, most=most)
-    return _reconstructed(log, log.declared, say)
+    return _reconstructed(read_log_bytes(data, name, most=most), system, say)
 
 
 def overridden(run: Timeline, system: str | Path | SystemFile) -> Timeline:
@@ -63,7 +59,12 @@ def overridden(run: Timeline, system: str | Path | SystemFile) -> Timeline:
     return run if declared == run.system else reconstruct(run.log, declared)
 
 
-def _reconstructed(log: Log, declared: System, say: Callable[[str], None]) -> Timeline:
+def _reconstructed(log: Log, system: Systems, say: Callable[[str], None]) -> Timeline:
+    declared = log.declared
+    files = [system] if isinstance(system, str | Path) else system or ()
+    known = _words(log) if files else []
+    for file in files:
+        declared = system_toml.apply(declared, file, known=known)
     say("reconstructing what happened")
     if slow_without_numba(log.events.height):
         say("reconstructing in plain Python, for numba is not installed: this takes longer")

@@ -16,11 +16,19 @@ ROOT = Path(__file__).parents[2]
 
 
 @pytest.mark.parametrize(
-    "command", [["-m", "tracelens", "serve", "--port", "0"], ["app.py", "--port", "0"]]
+    "command",
+    [
+        ["-m", "tracelens", "serve", "--port", "0", "LOG"],
+        pytest.param(["-m", "tracelens", "serve", "--port", "0"], marks=pytest.mark.night),
+        pytest.param(
+            ["-m", "tracelens", "serve", "--port", "0", "--follow", "LOG"], marks=pytest.mark.night
+        ),
+        ["app.py", "--port", "0", "LOG"],
+    ],
 )
 def test_the_page_answers_on_loopback_until_ctrl_c(log, command):
     with subprocess.Popen(
-        [sys.executable, *command, str(log)],
+        [sys.executable, *(str(log) if word == "LOG" else word for word in command)],
         cwd=ROOT,
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
@@ -45,3 +53,24 @@ def test_a_port_that_is_taken_is_said_in_one_line(log, capsys):
     lines = capsys.readouterr().err.splitlines()
     assert lines[0].startswith(f"tracelens: port {port} of this machine cannot be opened")
     assert [line for line in lines if line.startswith("Hint: ")]
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (["--follow"], "no log for --follow"),
+        (["--system", "x.toml"], "no log for --system"),
+        (["--strict"], "no log for --strict"),
+        (["--follow", "-"], "--follow is for one file"),
+        (["--follow", "a.csv", "b.csv"], "--follow is for one file"),
+        (["--follow", "--strict", "a.csv"], "--follow is for one file"),
+    ],
+)
+def test_what_does_not_go_together_is_refused(arguments, says, capsys):
+    assert main(["serve", "--port", "0", *arguments]) == 2
+    assert capsys.readouterr().err.startswith(f"tracelens: {says}")
+
+
+def test_a_log_to_follow_that_is_not_there_is_said(tmp_path, capsys):
+    assert main(["serve", "--port", "0", "--follow", str(tmp_path / "none.csv")]) == 3
+    assert "none.csv: no such file" in capsys.readouterr().err

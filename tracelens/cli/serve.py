@@ -20,9 +20,15 @@ from tracelens.errors import UsageError
     help="Port on this machine; 0 takes a free one.",
 )
 @click.option("--open", "open_browser", is_flag=True, help="Open it in the browser at once.")
+@click.option("--follow", is_flag=True, help="Show a log that still grows; it is read again.")
 @options.strict
 def serve(
-    logs: tuple[str, ...], system: str | None, port: int, open_browser: bool, strict: bool
+    logs: tuple[str, ...],
+    system: str | None,
+    port: int,
+    open_browser: bool,
+    follow: bool,
+    strict: bool,
 ) -> None:
     """Open the page on a run, in a browser on this machine.
 
@@ -34,22 +40,29 @@ def serve(
     tracelens serve
     tracelens serve run.csv
     tracelens serve run.csv --port 9000 --open
+    tracelens serve --follow growing.csv
     """
     _check_free(port)
     if not logs:
-        _refuse_without_log(system=system, strict=strict)
+        _refuse_without_log(system=system, strict=strict, follow=follow)
+    if follow and (len(logs) > 1 or logs[0] == "-" or strict):
+        raise UsageError(
+            "--follow is for one file, and without --strict: found something else",
+            hint="tracelens serve --follow run.csv",
+        )
 
     from tracelens.analysis import analyse
     from tracelens.reading import read
     from tracelens.web import app
+    from tracelens.web.following import Follower
 
-    analyses = []
-    if logs:
+    analyses, follower = [], Follower(logs[0], system) if follow else None
+    if logs and not follow:
         with progress() as say:
             run = read(logs, system, strict=strict, say=say)
             say("measuring")
             analyses = [analyse(run)]
-    app.serve(*analyses, port=port, open_browser=open_browser, say=_address)
+    app.serve(*analyses, follower=follower, port=port, open_browser=open_browser, say=_address)
 
 
 def _refuse_without_log(**given: object) -> None:

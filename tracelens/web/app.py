@@ -26,6 +26,7 @@ from tracelens.drawing.runs import load
 from tracelens.errors import UsageError
 from tracelens.model.results import Analysis
 from tracelens.web import loading, moves, page
+from tracelens.web.following import Follower
 from tracelens.web.guard import guard, is_loopback
 from tracelens.web.rooms import open_log
 from tracelens.web.rooms.classroom import page as classroom
@@ -47,12 +48,15 @@ _INDEX: Final = """<!DOCTYPE html>
 </html>"""
 
 
-def create_app(*analyses: Analysis) -> Dash:
+def create_app(*analyses: Analysis, follower: Follower | None = None) -> Dash:
     """The page on analysed runs, the first of them open; `.server` is the WSGI application.
 
-    Without a run it opens on the room "open a log".
+    Without a run it opens on the room 'open a log'. A `follower` brings the readings of a log
+    that grows; the first is read here, and raises what reading raises.
     """
     shelf = Shelf()
+    if follower is not None:
+        follower.begin(shelf)
     for number, analysis in enumerate(analyses, 1):
         shelf.put(load(analysis), str(number))
     server = flask.Flask("tracelens", static_folder=None)
@@ -60,7 +64,7 @@ def create_app(*analyses: Analysis) -> Dash:
     _on_a_run_that_is_here(server, shelf)
     app = _dash(server, "/", "tracelens", _OF_ROOMS)
     app.layout = page.component()
-    page.register(app, shelf)
+    page.register(app, shelf, follower)
     uploads = Path(tempfile.mkdtemp(prefix="tracelens-"))
     weakref.finalize(server, shutil.rmtree, uploads, ignore_errors=True)
     server.config["UPLOADS"] = uploads
@@ -106,6 +110,7 @@ def _on_a_run_that_is_here(server: flask.Flask, shelf: Shelf) -> None:
 
 def serve(
     *analyses: Analysis,
+    follower: Follower | None = None,
     host: str = LOOPBACK,
     port: int = 8050,
     open_browser: bool = False,
@@ -119,7 +124,7 @@ def serve(
         raise UsageError(
             f"the page is served to this machine only: found {host}, expected {LOOPBACK}"
         )
-    app = create_app(*analyses)
+    app = create_app(*analyses, follower=follower)
     try:
         server = make_server(host, port, app.server, threaded=True, request_handler=_Quiet)
     except (OSError, SystemExit) as error:
@@ -128,6 +133,8 @@ def serve(
         ) from None
     address = f"http://{f'[{host}]' if ':' in host else host}:{server.server_port}/"
     say(address)
+    if follower is not None:
+        follower.start()
     if open_browser:
         threading.Timer(0.2, webbrowser.open, [address]).start()
     try:

@@ -11,7 +11,8 @@ from dash.development.base_component import Component
 
 from tracelens.plain import plain
 from tracelens.web import ids, moves
-from tracelens.web.parts import findings, gone, header, job, lanes, panel, schedule, strip
+from tracelens.web.following import Follower
+from tracelens.web.parts import findings, gone, header, job, lanes, live, panel, schedule, strip
 from tracelens.web.shelf import Shelf
 
 PARTS = (gone, header, strip, findings, schedule, lanes, job, panel)
@@ -45,8 +46,8 @@ def component() -> Component:
     )
 
 
-def register(app: Dash, shelf: Shelf) -> None:
-    """Connect the page of `app` to the runs on the shelf."""
+def register(app: Dash, shelf: Shelf, follower: Follower | None = None) -> None:
+    """Connect the page of `app` to the runs on the shelf, and to a log that grows."""
     _in_the_browser(app)
 
     @app.callback(
@@ -62,11 +63,14 @@ def register(app: Dash, shelf: Shelf) -> None:
         if run is None:
             return no_update, no_update, no_update
         view, chosen = moves.from_address(run, search or "")
+        if live.is_live(run_id) and not moves.names_a_place(search or ""):
+            view, chosen = live.at_the_end(run), None
         stored = {"id": run_id, "span": run.span_ns, "name": plain(run.name)}
         return stored, view.stored(), chosen
 
     for part in PARTS:
         part.register(app, shelf)
+    live.register(app, shelf, follower)
 
 
 def _in_the_browser(app: Dash) -> None:

@@ -11,7 +11,7 @@ MOST_UPLOADS: Final = 12
 MOST_BYTES: Final = 1 << 30
 """Of log text behind all uploads together; a run in memory takes several times as much."""
 
-VERSIONS: Final = 4
+VERSIONS: Final = 3
 """Of a log that grows, so many readings are kept: a reader may still look at the one before."""
 
 _DOT: Final = "."

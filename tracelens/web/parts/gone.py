@@ -25,7 +25,7 @@ def register(app: Dash, shelf: Shelf) -> None:
         State(ids.RUN, "data"),
     )
     def gone(_view: Any, _chosen: Any, stored: dict[str, Any] | None) -> Any:
-        return None if stored is None or shelf.get(stored["id"]) else said()
+        return None if stored is None or shelf.get(shelf.newest(stored["id"])) else said()
 
 
 def said() -> list[Any]:

@@ -10,13 +10,20 @@ from tracelens.findings.wording import duration
 from tracelens.plain import plain
 from tracelens.report.numbers import percent
 from tracelens.web import ids
+from tracelens.web.parts import live
 from tracelens.web.rooms.nav import nav
 from tracelens.web.shelf import Shelf
 
 
 def component() -> Component:
     """The head of the page; its content depends on the run."""
-    return html.Header([html.Div(id=ids.HEADER, className="facts"), html.Div(nav(), id=ids.ROOMS)])
+    return html.Header(
+        [
+            html.Div(id=ids.HEADER, className="facts"),
+            live.component(),
+            html.Div(nav(), id=ids.ROOMS),
+        ]
+    )
 
 
 def register(app: Dash, shelf: Shelf) -> None:
