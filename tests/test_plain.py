@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tracelens.plain import plain
+from tracelens.plain import LONGEST, plain
 
 
 @pytest.mark.parametrize(
@@ -31,3 +31,11 @@ def test_nothing_that_acts_is_left_and_nothing_else_is_touched(text):
     shown = plain(text)
     assert not {unicodedata.category(c) for c in shown} & {"Cc", "Cf", "Cs", "Zl", "Zp"}
     assert plain(shown) == shown
+
+
+def test_what_is_as_long_as_a_file_is_cut():
+    assert plain("n" * LONGEST) == "n" * LONGEST
+    for text in ("n" * 10**7, "\x1b" * LONGEST):
+        shown = plain(text)
+        assert (len(shown), shown[-1]) == (LONGEST, "…")
+        assert plain(shown) == shown

@@ -14,11 +14,20 @@ _WRITTEN_OUT: Final = {"Cc", "Cf", "Zl", "Zp", "Cs"}
 and paragraph separators, lone surrogates."""
 
 
+LONGEST: Final = 4000
+"""Characters of a name or sentence that are shown: a name can be as long as a file."""
+
+
 def plain(text: str) -> str:
-    r"""`text` with every acting character written as its escape, such as `\x1b` or `\u202e`."""
-    if text.isprintable():  # true of nearly every name, and fast
+    r"""`text` with every acting character written as its escape, such as `\x1b` or `\u202e`.
+
+    What is longer than `LONGEST` ends there, with an ellipsis.
+    """
+    if len(text) <= LONGEST and text.isprintable():  # true of nearly every name, and fast
         return text
-    return "".join(_escape(c) if unicodedata.category(c) in _WRITTEN_OUT else c for c in text)
+    begin = text[: LONGEST + 1]
+    shown = "".join(_escape(c) if unicodedata.category(c) in _WRITTEN_OUT else c for c in begin)
+    return shown if len(shown) <= LONGEST else shown[: LONGEST - 1] + "…"
 
 
 def _escape(character: str) -> str:

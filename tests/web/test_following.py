@@ -47,7 +47,7 @@ def test_what_is_appended_comes_as_a_new_reading(following, log: Path) -> None:
     assert second.span_ns > first.span_ns
     assert shelf.get("live.1") is first, "the reader of before still has it"
     assert follower.status.pause_s >= LEAST_PAUSE_S
-    assert follower.status.said.startswith("read whole again as it grows, at most every")
+    assert follower.status.said.startswith("growing · read whole every")
 
 
 def test_at_every_length_the_reading_is_that_of_the_whole_lines(following, log: Path) -> None:
@@ -127,8 +127,9 @@ def test_the_window_stays_or_follows_the_end(view: View, stay: bool, expected: V
     assert carried(view, 40 * MS, scene.run(), stay) == expected
 
 
-def test_a_wide_window_at_the_end_keeps_its_width() -> None:
+def test_a_wide_window_at_the_end_keeps_its_width_and_a_whole_run_is_shown_whole() -> None:
     run = scene.run(300)
+    assert carried(View(0, 2500 * MS), 2500 * MS, run, True) == View(0, 3000 * MS)
     assert carried(View(500 * MS, 2500 * MS), 2500 * MS, run, True) == View(1000 * MS, 3000 * MS)
     assert at_the_end(run) == View(2000 * MS, 3000 * MS)
 

@@ -272,7 +272,7 @@ def _reasons(run: Run, task: int, ready: pl.DataFrame) -> dict[int, str]:
         )
         .group_by("start_ns", "entry", "by", "via")
         .agg(ns=overlap.sum())
-        .sort("start_ns", "ns", descending=[False, True])
+        .sort("start_ns", "ns", "entry", "by", "via", descending=[False, True, False, False, False])
     )
     said: dict[int, list[str]] = defaultdict(list)
     for start, entry, by, via, ns in causes.iter_rows():  # few rows: at most MOST_EPISODES

@@ -112,6 +112,7 @@ def _late_only(
         .filter(pl.col("due").is_between(drawing.start_ns, drawing.end_ns))
         .group_by((pl.col("due") / cell).floor().alias("cell"))
         .agg(pl.col("due").first(), pl.len(), (pl.col("response_ns")).max())
+        .sort("cell")
     )
     for _, at, count, response in crosses.iter_rows():  # few rows: one a place on the screen
         said = f"<b>{inert(place.lane.name)}</b><br>{count} late here, response up to "

@@ -43,7 +43,7 @@ class Status:
     @property
     def said(self) -> str:
         """A sentence for the reader."""
-        again = f"read whole again as it grows, at most every {duration(self.pause_s * NS_PER_S)}"
+        again = f"growing · read whole every {duration(self.pause_s * NS_PER_S)} at most"
         return f"{self.trouble} · {again}" if self.trouble else again
 
 

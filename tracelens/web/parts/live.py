@@ -104,9 +104,14 @@ def at_the_end(run: Run) -> View:
 
 
 def carried(view: View, span_before: int, run: Run, stay: bool) -> View:
-    """The view in a newer reading: where it was, or still at the end if it was there."""
+    """The view in a newer reading: where it was, or still at the end if it was there.
+
+    A window over the whole run stays one over the whole run, once that is longer than a second.
+    """
     if stay and view.end >= span_before:
         width = max(view.end - view.start, min(_FIRST_WIDTH_NS, run.span_ns))
+        if view.start <= 0 and width > _FIRST_WIDTH_NS:
+            width = run.span_ns
         view = replace(view, start=run.span_ns - width, end=run.span_ns)
     return moves.fit(run, view)
 
