@@ -66,7 +66,8 @@ def in_figures(reply: Any, inside: bool = False) -> list[str]:
         return [text for part in reply for text in in_figures(part, inside)]
     if not isinstance(reply, dict):
         return []
-    inside = inside or "layout" in reply
+    if not inside and "layout" in reply:  # what else comes with it is for scripts, not for plotly
+        return in_figures([reply["data"], reply["layout"]], inside=True)
     return [text for part in reply.values() for text in in_figures(part, inside)]
 
 

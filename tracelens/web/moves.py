@@ -71,11 +71,6 @@ def run_of(search: str) -> str | None:
     return parse_qs(search.removeprefix("?")).get("run", [None])[0]
 
 
-def names_a_place(search: str) -> bool:
-    """Whether the query of the page's address names a window or a job."""
-    return not {"from", "job"}.isdisjoint(parse_qs(search.removeprefix("?")))
-
-
 def from_address(run: Run, search: str) -> tuple[View, Chosen]:
     """The view that the query of the page's address names.
 
