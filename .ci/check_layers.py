@@ -31,7 +31,7 @@ RANKS: list[set[str]] = [
     {"measures"},
     {"findings"},
     {"analysis", "reading"},
-    {"cutting", "explanation", "comparison", "verdicts"},
+    {"cutting", "explanation", "observed", "comparison", "verdicts"},
     {"history"},
     {"drawing"},
     {"report"},

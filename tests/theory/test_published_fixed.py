@@ -241,6 +241,7 @@ def test_c1_partitioned_each_core_on_its_own():
 def test_c1_free_to_migrate_is_not_judged():
     found = analysed([(10, 2), (10, 2), (11, 10)], cores=2)
     assert found.verdict == "inconclusive"
+    assert found.utilisation == Fraction(72, 55)
     assert {t.response_ns for t in found.tasks} == {None}
 
 

@@ -7,13 +7,16 @@ from tracelens.errors import SystemFileError
 from tracelens.model.taskset import Program, Step, TaskSet
 
 
-def check(taskset: TaskSet) -> None:
-    """Raise `SystemFileError` for the first mistake found."""
-    for problem, hint in problems(taskset):
+def check(taskset: TaskSet, *, to_run: bool = True) -> None:
+    """Raise `SystemFileError` for the first mistake found.
+
+    Not `to_run`, but to be analysed: then what the engine cannot do is no mistake.
+    """
+    for problem, hint in problems(taskset, to_run=to_run):
         raise SystemFileError(problem, place=taskset.place, hint=hint)
 
 
-def problems(taskset: TaskSet) -> Iterator[tuple[str, str | None]]:
+def problems(taskset: TaskSet, *, to_run: bool = True) -> Iterator[tuple[str, str | None]]:
     """Every mistake, as (what is wrong, a hint)."""
     yield from _names(taskset)
     yield from _clock(taskset)
@@ -26,7 +29,7 @@ def problems(taskset: TaskSet) -> Iterator[tuple[str, str | None]]:
         if name in _isrs(taskset):
             yield from _handler(where, program)
     yield from _activations(taskset)
-    yield from _ceilings(taskset)
+    yield from _ceilings(taskset, to_run)
     yield from _receivers(taskset)
     yield from _cycles(taskset)
 
@@ -157,11 +160,11 @@ def _activations(taskset: TaskSet) -> Iterator[tuple[str, str | None]]:
             )
 
 
-def _ceilings(taskset: TaskSet) -> Iterator[tuple[str, str | None]]:
+def _ceilings(taskset: TaskSet, to_run: bool) -> Iterator[tuple[str, str | None]]:
     system = taskset.system
     more = 1 if system.order == "higher_first" else -1
     for lock in system.locks:
-        if lock.protocol == "ceiling" and system.policy == "edf":
+        if to_run and lock.protocol == "ceiling" and system.policy == "edf":
             yield f"locks.{lock.name}.protocol: no ceilings under earliest deadline first", None
         if lock.ceiling is None:
             continue

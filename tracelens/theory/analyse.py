@@ -17,10 +17,11 @@ from tracelens.theory.records import (
     together,
 )
 from tracelens.theory.results import edf_results, fixed_results
-from tracelens.theory.rivals import Responses, arriving, rival
+from tracelens.theory.rivals import Responses, arriving
+from tracelens.theory.schedule import apart, fixed
 from tracelens.theory.sensitivity import margins as margins_of
 from tracelens.theory.windows import FOREVER
-from tracelens.theory.workload import Contender, Workload
+from tracelens.theory.workload import Contender, Workload, rate
 
 
 def analyse_set(taskset: TaskSet, *, margins: bool = True) -> Schedulability:
@@ -39,13 +40,19 @@ def analyse(workload: Workload, *, margins: bool = True) -> Schedulability:
     known = {task.name: task.response_ns for task in tasks}
     cores = tuple(_core(core, workload, tasks, known) for core in workload.cores)
     whole = not any(contender.cannot for contender in workload.contenders)
+    promised = any(contender.deadline_ns is not None for contender in workload.contenders)
+    load = sum((_load(task.contender, workload, known) for task in tasks), Fraction())
+    verdicts: list[Verdict] = [*(t.verdict for t in tasks), *(c.verdict for c in cores)]
+    if load > workload.number and not workload.observed:
+        verdicts.append("unschedulable")
     return Schedulability(
         policy=workload.policy,
+        utilisation=load,
         tasks=tasks,
         cores=cores,
         orders=() if edf else tuple(o for c in workload.cores for o in orders(workload, c)),
-        margins=margins_of(workload) if margins and whole and tasks else None,
-        verdict=together([*(t.verdict for t in tasks), *(c.verdict for c in cores)]),
+        margins=margins_of(workload) if margins and whole and promised else None,
+        verdict=together(verdicts),
         notes=_notes(workload),
     )
 
@@ -54,33 +61,27 @@ def _core(
     number: int, workload: Workload, tasks: tuple[TaskResult, ...], known: Responses
 ) -> CoreResult:
     here = [task for task in tasks if task.contender.core == number]
-    arrived = [
-        (task, came)
-        for task in here
-        if not task.contender.migrates
-        and (came := arriving(task.contender, workload, known)) is not None
-    ]
-    load = sum(
-        (rival(came, came.contender, _free_of_cost(workload), {}, oblivious=False).utilisation
-         for _, came in arrived),
-        Fraction(),
-    )  # fmt: skip
+    pinned = [task.contender for task in here if not task.contender.migrates]
+    load = sum((_load(one, workload, known) for one in pinned), Fraction())
     rows, why = _rows(here, workload)
     verdicts: list[Verdict] = [task.verdict for task in here]
-    if load > 1:
+    if load > 1 and not workload.observed:
         verdicts.append("unschedulable")
     return CoreResult(
         core=number,
         name=workload.core_names.get(number, str(number)),
         utilisation=load,
-        bounds=by_load(workload.policy, load, rows, why),
+        bounds=by_load(workload.policy, load, rows, why, proven=not workload.observed),
         demand=_demand(number, workload, known),
         verdict=together(verdicts),
     )
 
 
-def _free_of_cost(workload: Workload) -> Workload:
-    return Workload(workload.contenders)
+def _load(one: Contender, workload: Workload, known: Responses) -> Fraction:
+    """Its share of a core, without the switches; without arrivals that have no bound."""
+    came = arriving(one, workload, known)
+    streams = one.streams if came is None else came.streams
+    return sum((rate(stream) for stream in streams), Fraction()) * one.cost_ns
 
 
 def _demand(number: int, workload: Workload, known: Responses) -> Demand:
@@ -138,6 +139,8 @@ def _notes(workload: Workload) -> tuple[str, ...]:
         notes.append(
             "A task that suspends itself counts its suspension as execution in its own response."
         )
+    if any(apart(workload, core) and fixed(workload, core) is None for core in workload.cores):
+        notes.append("Tasks have first releases of their own; the bounds hold for any.")
     if any(c.jitter_ns for c in workload.contenders):
         notes.append("Responses count from the due time: release jitter is part of them.")
     return tuple(notes)

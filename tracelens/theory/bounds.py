@@ -7,7 +7,7 @@ Trans. Computers 52(7), 2003. With blocking: Sha, Rajkumar & Lehoczky, IEEE Tran
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 from math import prod
@@ -31,14 +31,22 @@ def liu_layland(number: int) -> float:
 
 
 def by_load(
-    policy: str, utilisation: Fraction, rows: Sequence[Row] | None, why: str | None
+    policy: str,
+    utilisation: Fraction,
+    rows: Sequence[Row] | None,
+    why: str | None,
+    *,
+    proven: bool = True,
 ) -> tuple[Bound, ...]:
-    """The tests of one core.
+    """The tests of one core. Only a load that is `proven` to exceed it makes it unschedulable.
 
     `rows` are its contenders in order of priority; None where they are not all periodic or
     sporadic on their own, and `why` says what keeps the tests from applying.
     """
     found = [_load(policy, utilisation, rows, why)]
+    if utilisation > 1 and not proven:
+        said = "the longest executions together are more work than the core can do"
+        found = [replace(found[0], verdict="inconclusive", why=said)]
     if policy == "edf":
         return (*found, _density(rows, why))
     return (*found, _utilisation_bound(rows, why), _hyperbolic(rows, why))

@@ -60,10 +60,10 @@ def workload(taskset: TaskSet) -> Workload:
         _handler(isr.name, isr.priority, sign, taskset.programs.get(isr.name), bodies)
         for isr in system.isrs
     ]
-    many = _cores(system) > 1
+    number = _cores(system)
     for task in system.tasks:
         if not task.idle:
-            contenders.append(_task(task, sign, taskset, bodies, locks, many))
+            contenders.append(_task(task, sign, taskset, bodies, locks, number > 1))
     notes = []
     if any(queue.depth and queue.name not in taskset.drops for queue in system.queues):
         notes.append("No queue is taken to fill up: a sender's wait for room is not counted.")
@@ -75,6 +75,7 @@ def workload(taskset: TaskSet) -> Workload:
         switch_ns=kernel.switch_ns,
         wake_ns=kernel.wake_ns if kernel.sleep else 0,
         core_names={core.id: core.name for core in system.cores},
+        number=number,
         notes=tuple(notes),
     )
 

@@ -151,20 +151,16 @@ class Margins:
 
 @dataclass(frozen=True, slots=True)
 class Schedulability:
-    """The analysis of one system."""
+    """The analysis of one system. `utilisation` is the load of all cores together, in cores."""
 
     policy: str
+    utilisation: Fraction
     tasks: tuple[TaskResult, ...]
     cores: tuple[CoreResult, ...]
     orders: tuple[Order, ...]
     margins: Margins | None
     verdict: Verdict
     notes: tuple[str, ...]
-
-    @property
-    def utilisation(self) -> Fraction:
-        """Load of all cores together, in cores."""
-        return sum((core.utilisation for core in self.cores), Fraction())
 
 
 def together(verdicts: list[Verdict]) -> Verdict:

@@ -7,6 +7,7 @@ from typing import Final
 from tracelens.theory.blocking import Blocking, blocking, ceilings
 from tracelens.theory.rivals import Arriving, Responses, arriving, own, rival
 from tracelens.theory.windows import (
+    FOREVER,
     Own,
     Rival,
     TooLongError,
@@ -53,6 +54,13 @@ def responses(workload: Workload) -> dict[str, Found]:
     Where responses cause jitter (chains of releases, suspension, the tick's handler) they are
     computed again until nothing moves.
     """
+    found = _settled(workload, hurry=False)
+    assert found is not None
+    return found
+
+
+def _settled(workload: Workload, *, hurry: bool) -> dict[str, Found] | None:
+    """The responses; in a `hurry` None as soon as one is late, for they only grow."""
     known: dict[str, int | None] = {c.name: 0 for c in workload.contenders}
     found: dict[str, Found] = {}
     for _ in range(MOST_ROUNDS if linked(workload) else 1):
@@ -60,7 +68,9 @@ def responses(workload: Workload) -> dict[str, Found]:
         for core in workload.cores:
             for one in workload.of_core(core):
                 found[one.name] = _respond(case(one, workload, known))
-                known[one.name] = found[one.name].response_ns
+                response = known[one.name] = found[one.name].response_ns
+                if hurry and (response is None or response > (one.deadline_ns or FOREVER)):
+                    return None
         if known == before or not linked(workload):
             return found
     if not linked(workload):
@@ -81,12 +91,8 @@ def linked(workload: Workload) -> bool:
 def feasible(workload: Workload) -> bool:
     """Whether every task is shown to meet its deadline: the same test, in a hurry."""
     if linked(workload):
-        found = responses(workload)
-        return all(
-            found[c.name].response_ns is not None
-            and (c.deadline_ns is None or (found[c.name].response_ns or 0) <= c.deadline_ns)
-            for c in workload.contenders
-        )
+        found = _settled(workload, hurry=True)
+        return found is not None and all(f.response_ns is not None for f in found.values())
     return all(fits(one, workload) for core in workload.cores for one in workload.of_core(core))
 
 

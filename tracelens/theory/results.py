@@ -10,7 +10,7 @@ from tracelens.theory.edf import EdfCore, edf_core, response
 from tracelens.theory.points import points
 from tracelens.theory.records import Part, Point, TaskResult, Verdict
 from tracelens.theory.response import Found, responses
-from tracelens.theory.schedule import apart, scheduled
+from tracelens.theory.schedule import scheduled
 from tracelens.theory.windows import Own, Rival, TooLongError, Window, before, within
 from tracelens.theory.workload import Contender, Workload, higher_or_equal
 
@@ -32,7 +32,8 @@ def fixed_results(workload: Workload) -> tuple[TaskResult, ...]:
 def _fixed(one: Contender, found: Found, workload: Workload) -> TaskResult:
     exact = found.why is None and _exact(one, found, workload)
     if found.overload:
-        exact = sum((c.utilisation for c in _before(one, workload)), one.utilisation) > 1
+        load = sum((c.utilisation for c in _before(one, workload)), one.utilisation)
+        exact = load > 1 and not workload.observed
     worst = max(found.windows, key=lambda w: (w.response_ns, -w.job), default=None)
     own, held = found.own, found.blocking
     marks: tuple[Point, ...] = ()
@@ -72,6 +73,8 @@ def _exact(one: Contender, found: Found, workload: Workload) -> bool:
     not happen together: blocking, switching, suspensions, jitter of what is tied to a grid.
     """
     together = [one, *_before(one, workload)]
+    if workload.observed:
+        return False
     if found.blocking is not None and found.blocking.total_ns:
         return False
     if workload.switch_ns and not one.handler:
@@ -164,7 +167,8 @@ def _edf_exact(core: EdfCore, workload: Workload) -> bool:
     """Whether all claims can come together as the worst case has them."""
     tasks = [c for c in workload.contenders if any(c.name == claim.name for claim in core.claims)]
     return not (
-        core.cannot
+        workload.observed
+        or core.cannot
         or core.blocked.anything
         or core.extra_ns
         or workload.switch_ns
@@ -184,9 +188,7 @@ def _with_offsets(results: tuple[TaskResult, ...], workload: Workload) -> tuple[
     for result in results:
         exact = found.get(result.name)
         if exact is None:
-            ignored = apart(workload, result.contender.core) and result.why is None
-            why = "first releases are fixed; the bound ignores them" if ignored else result.why
-            made.append(replace(result, why=why))
+            made.append(result)
             continue
         made.append(
             replace(

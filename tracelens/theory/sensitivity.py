@@ -15,7 +15,8 @@ from tracelens.theory.workload import Contender, Section, Workload
 
 PARTS: Final = 1_000_000
 """The stretch is found to this part of one."""
-_MOST: Final = 1 << 50
+_MOST: Final = 1 << 42
+"""An hour: what may grow so far may grow without end."""
 
 
 def margins(workload: Workload) -> Margins:

@@ -10,7 +10,7 @@ Lukkien & Verhaegh, "Worst-case response time analysis of real-time tasks under 
 scheduling with deferred preemption", Real-Time Systems 42, 2009 (a last stretch that is not).
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from math import lcm
@@ -79,11 +79,8 @@ def windows(own: Own, above: Sequence[Rival], blocking_ns: int) -> list[Window] 
     if jobs is None:
         return None
     found: list[Window] = []
-    begin = 0
-    for job in range(1, jobs + 1):
-        iterations, finish = _finish(own, above, blocking_ns, job, begin)
+    for job, iterations, finish in _finishes(own, above, blocking_ns, jobs):
         found.append(Window(job, iterations, finish, finish - _due(own, job)))
-        begin = iterations[-1]
     return found
 
 
@@ -93,13 +90,9 @@ def meets(own: Own, above: Sequence[Rival], blocking_ns: int, deadline_ns: int) 
         jobs = _jobs(own, above, blocking_ns)
         if jobs is None:
             return False
-        begin = 0
-        for job in range(1, jobs + 1):
-            limit = deadline_ns + _due(own, job)
-            iterations, finish = _finish(own, above, blocking_ns, job, begin, limit)
-            if finish > limit:
+        for job, _, finish in _finishes(own, above, blocking_ns, jobs, deadline_ns):
+            if finish > deadline_ns + _due(own, job):
                 return False
-            begin = iterations[-1]
     except TooLongError:
         return False
     return True
@@ -161,7 +154,7 @@ def _due(own: Own, job: int) -> int:
 
 
 def _jobs(own: Own, above: Sequence[Rival], blocking_ns: int) -> int | None:
-    """How many jobs the busy period has, or must be looked at."""
+    """How many jobs are to be looked at, at the most; None if there is no end to them."""
     itself = Rival("", own.streams, own.cost_ns)
     parts = [*above, itself]
     load = sum((part.utilisation for part in parts), Fraction())
@@ -170,14 +163,35 @@ def _jobs(own: Own, above: Sequence[Rival], blocking_ns: int) -> int | None:
     if load == 1:
         # What is left over from one hyperperiod to the next is the same: one tells them all.
         periods = [s.period_ns for p in parts for s in p.streams if s.period_ns and s.most is None]
-        jobs = within(own.streams, lcm(*periods) if periods else 0)
-    else:
-        length = busy_period(parts, blocking_ns)
-        assert length is not None
-        jobs = before(own.streams, length)
-    if jobs > MOST_JOBS:
-        raise TooLongError
-    return jobs
+        return within(own.streams, lcm(*periods) if periods else 0)
+    if not own.final_ns:
+        return FOREVER  # the busy period ends where a job ends before the next one comes
+    length = busy_period(parts, blocking_ns)
+    assert length is not None
+    return before(own.streams, length)
+
+
+def _finishes(
+    own: Own,
+    above: Sequence[Rival],
+    blocking_ns: int,
+    jobs: int,
+    deadline_ns: int = FOREVER,
+) -> Iterator[tuple[int, tuple[int, ...], int]]:
+    """Job, iterations and completion of each job of the busy period.
+
+    One that ends later than its deadline may be followed no further than there.
+    """
+    begin = 0
+    for job in range(1, jobs + 1):
+        if job > MOST_JOBS:
+            raise TooLongError
+        limit = min(FOREVER, deadline_ns + _due(own, job))
+        iterations, finish = _finish(own, above, blocking_ns, job, begin, limit)
+        yield job, iterations, finish
+        if not own.final_ns and finish <= soonest(own.streams, job + 1):
+            return
+        begin = iterations[-1]
 
 
 def _finish(

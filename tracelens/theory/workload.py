@@ -143,6 +143,8 @@ class Workload:
     """Everything that contends, most urgent first on each core, and how the kernel behaves.
 
     `switch_ns` passes before each start of a task; `wake_ns` before a sleeping core does anything.
+    `number` of cores there are; some may have nothing that contends for them.
+    `observed`: the figures were seen in a run, not declared, and nothing that follows is exact.
     `notes` say what was assumed.
     """
 
@@ -153,6 +155,8 @@ class Workload:
     switch_ns: int = 0
     wake_ns: int = 0
     core_names: dict[int, str] = field(default_factory=dict)
+    number: int = 1
+    observed: bool = False
     notes: tuple[str, ...] = ()
 
     def of_core(self, core: int) -> tuple[Contender, ...]:
