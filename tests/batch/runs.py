@@ -2,6 +2,8 @@
 
 import os
 import signal
+import sys
+import time
 from pathlib import Path
 
 import polars as pl
@@ -48,3 +50,11 @@ def dies_of_the_empty_log(job: Job) -> Outcome:
 def threads(job: Job) -> Outcome:
     """A worker whose status is how many threads the table library has in its process."""
     return Outcome(job.number, job.run, pl.thread_pool_size(), {})
+
+
+def sleeps(job: Job) -> Outcome:
+    """A worker that is under way when the user has had enough."""
+    sys.stdout.write("under way\n")
+    sys.stdout.flush()
+    time.sleep(60)
+    return work(job)

@@ -1,17 +1,22 @@
 """Many logs to rows: what is in them, and that it does not depend on how many processes worked."""
 
 import json
+import os
+import signal
+import subprocess
+import sys
 from pathlib import Path
 
 import polars as pl
 import pytest
 
-from tests.batch.runs import BAD, dies_of_the_empty_log, jobs, logs, same, threads
+from tests.batch.runs import BAD, ROOT, dies_of_the_empty_log, jobs, logs, same, threads
 from tracelens.analysis import analyse
 from tracelens.batch import local
-from tracelens.batch.results import collect, write
+from tracelens.batch.results import collect, prepare, write
 from tracelens.batch.tables import TABLES
 from tracelens.batch.work import Job, work
+from tracelens.errors import UsageError
 from tracelens.reading import read
 from tracelens.report import json_
 
@@ -106,6 +111,19 @@ def test_no_logs_give_empty_tables_of_the_right_types():
     }
 
 
+def test_a_directory_that_cannot_be_made_is_told_before_the_work(tmp_path):
+    (tmp_path / "file").touch()
+    with pytest.raises(UsageError, match="cannot be made"):
+        prepare(tmp_path / "file" / "results")
+
+
+def test_what_a_killed_worker_left_is_cleared_away(here, tmp_path):
+    prepare(tmp_path)
+    (tmp_path / "reports" / "run.csv.json.0123.part").touch()
+    write(here, tmp_path)
+    assert list((tmp_path / "reports").iterdir()) == []
+
+
 def test_what_cannot_be_written_is_told_in_the_row(folder, tmp_path):
     (tmp_path / "reports").touch()
     (good,) = [job for job in jobs(folder, tmp_path) if "rate_order" in job.run]
@@ -121,3 +139,27 @@ def test_a_job_can_be_done_twice(folder, tmp_path):
     assert same(first.tables, again.tables)
     left = sorted(path.name for path in (tmp_path / "reports").iterdir())
     assert left == [f"{job.run}.html", f"{job.run}.json"]
+
+
+@pytest.mark.night
+def test_an_interrupt_ends_the_work_and_leaves_no_process(tmp_path):
+    code = (
+        "from pathlib import Path; from tests.batch.runs import jobs, sleeps\n"
+        "from tracelens.batch import local\n"
+        f"list(local.outcomes(jobs(Path({str(logs(tmp_path / 'runs'))!r}), Path('r')), 2, sleeps))"
+    )
+    run = subprocess.Popen(
+        [sys.executable, "-c", code],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        start_new_session=True,
+    )
+    assert run.stdout is not None
+    assert run.stdout.readline() == "under way\n"
+    os.killpg(run.pid, signal.SIGINT)
+    # The pipes close when the last process that has them ends: the workers sleep for a minute.
+    _, told = run.communicate(timeout=40)
+    assert run.returncode == -signal.SIGINT
+    assert told.count("Traceback") == 1  # of the program above, and none of a worker

@@ -7,13 +7,16 @@ from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from multiprocessing import get_context
+from multiprocessing import active_children, get_context
 from typing import Final
 
 from tracelens.batch.work import Job, Outcome, failure, work
 
 AHEAD: Final = 2
 """Jobs handed out for each process: the next is at hand when one is done, and memory stays flat."""
+
+HEARTBEAT_S: Final = 0.5
+"""An interrupt that another thread receives is felt when the waiting one wakes: so often."""
 
 DIED: Final = "the process that read it died, most likely for want of memory"
 
@@ -42,21 +45,25 @@ def _until_broken(
     """Work off `waiting`; returns the jobs under way when a process died, [] if none did."""
     under_way: dict[Future[Outcome], Job] = {}
     with _one_thread_each():
-        pool = ProcessPoolExecutor(
-            processes, mp_context=get_context("spawn"), initializer=_leave_interrupts_to_the_parent
-        )
+        others = set(active_children())
+        pool = ProcessPoolExecutor(processes, mp_context=get_context("spawn"))
         try:
             while waiting or under_way:
                 while waiting and len(under_way) < AHEAD * processes:
-                    under_way[pool.submit(act, waiting[0])] = waiting[0]
+                    with _interrupts_for_us_alone():
+                        under_way[pool.submit(act, waiting[0])] = waiting[0]
                     waiting.popleft()
-                done, _ = wait(under_way, return_when=FIRST_COMPLETED)
+                done, _ = wait(under_way, HEARTBEAT_S, FIRST_COMPLETED)
                 for future in done:
                     outcome = future.result()
                     del under_way[future]
                     yield outcome
         except BrokenProcessPool:
             return list(under_way.values())
+        except (KeyboardInterrupt, GeneratorExit):
+            for process in set(active_children()) - others:
+                process.terminate()  # reports are written whole or not at all
+            raise
         finally:
             pool.shutdown(cancel_futures=True)
     return []
@@ -80,5 +87,14 @@ def _one_thread_each() -> Iterator[None]:
             os.environ[name] = before
 
 
-def _leave_interrupts_to_the_parent() -> None:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+@contextmanager
+def _interrupts_for_us_alone() -> Iterator[None]:
+    """Processes begun here do not feel Ctrl-C, which would make each print where it was."""
+    if not hasattr(signal, "pthread_sigmask"):  # not POSIX
+        yield
+        return
+    before = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        yield
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, before)

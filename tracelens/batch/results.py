@@ -6,8 +6,17 @@ from pathlib import Path
 import polars as pl
 
 from tracelens.batch.tables import TABLES
-from tracelens.batch.work import Outcome
+from tracelens.batch.work import REPORTS, UNFINISHED, Outcome
+from tracelens.errors import UsageError
 from tracelens.report import tables
+
+
+def prepare(directory: Path) -> None:
+    """Make the directory before the work begins. Raises `UsageError` if that cannot be done."""
+    try:
+        (directory / REPORTS).mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise UsageError(f"cannot be made: {error.strerror}", place=str(directory)) from error
 
 
 def collect(outcomes: Sequence[Outcome]) -> dict[str, pl.DataFrame]:
@@ -25,4 +34,6 @@ def write(made: dict[str, pl.DataFrame], directory: Path) -> None:
 
     Raises `UsageError` if something cannot be written.
     """
+    for left in (directory / REPORTS).rglob(f"*{UNFINISHED}"):
+        left.unlink(missing_ok=True)  # by a worker that was killed
     tables.write_frames(made.items(), directory, tables.page("Tables of many runs", {"": TABLES}))

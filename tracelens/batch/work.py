@@ -1,9 +1,9 @@
 """One log of many: read, measured, reported, and brought down to a few rows."""
 
-import os
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
+from uuid import uuid4
 
 import polars as pl
 
@@ -17,6 +17,8 @@ from tracelens.report import json_
 from tracelens.report.document import worst_first
 
 REPORTS: Final = "reports"
+UNFINISHED: Final = ".part"
+"""How the name of a report ends until it is whole."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +92,7 @@ def _write_reports(job: Job, run: Timeline, analysis: Analysis) -> None:
 
 def _write_whole(path: Path, data: bytes) -> None:
     """Write a file that is never seen half done, whoever dies and whoever writes it too."""
-    begun = path.with_name(f"{path.name}.{os.getpid()}.part")
+    begun = path.with_name(f"{path.name}.{uuid4().hex}{UNFINISHED}")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         begun.write_bytes(data)

@@ -75,6 +75,7 @@ def batch(
         Job(number, one.run, one.path, directory, shared, strict, html)
         for number, one in enumerate(found)
     ]
+    results.prepare(directory)
     outcomes = []
     with counted("runs", len(jobs)) as done:
         for outcome in _work(jobs, processes, cluster):

@@ -2,6 +2,7 @@
 
 import base64
 import hashlib
+from functools import cache
 from importlib.resources import files
 from typing import Any, Final
 
@@ -26,19 +27,27 @@ def fill(template: str, **values: object) -> str:
     """
     own = files("tracelens.report.html").joinpath("report.css").read_text("utf-8")
     style = f"{stylesheet()}\n{own}"
-    environment = Environment(
+    return (
+        _environment()
+        .get_template(template)
+        .render(
+            policy=POLICY.format(style=_digest(style)),
+            style=Markup(style),
+            version=__version__,
+            **values,
+        )
+    )
+
+
+@cache
+def _environment() -> Environment:
+    return Environment(
         loader=PackageLoader("tracelens.report.html", ""),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
         finalize=_safe,
-    )
-    return environment.get_template(template).render(
-        policy=POLICY.format(style=_digest(style)),
-        style=Markup(style),
-        version=__version__,
-        **values,
     )
 
 
