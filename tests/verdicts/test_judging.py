@@ -59,6 +59,19 @@ def test_a_name_goes_before_a_glob_and_a_later_glob_before_an_earlier():
     }
 
 
+def test_a_glob_passes_over_what_a_limit_says_nothing_about():
+    text = '[budgets.tasks."*"]\nmisses = 1\nrelease_jitter_max_us = 1\nstack_headroom_min = 0.1\n'
+    found = judged(small(), text)
+    assert [one.name for one in found.verdicts] == ["control", "logger", "control", "control"]
+    assert [(one.name, one.measure, one.why) for one in found.passed_over] == [
+        ("logger", "release_jitter_max_us", "no period is declared"),
+        ("logger", "stack_headroom_min", "the size of its stack is not declared"),
+    ]
+    assert found.outcome == "pass"
+    alone = judged(small(), '[budgets.tasks."log*"]\nrelease_jitter_max_us = 1\n')
+    assert alone.outcome == "unknown"  # what holds for nothing has not been met
+
+
 def test_an_idle_task_can_be_named():
     assert only(small(), "[budgets.tasks.idle]\nload_max = 0.6\n").name == "idle"
 
@@ -198,7 +211,7 @@ def test_what_is_unknown_before_a_task_is_first_seen_is_no_loss():
         ("[budgets.tasks.idle]\nmisses = 0", "no deadline is declared, so no job can miss it"),
         (
             "[budgets.tasks.logger]\nrelease_jitter_max_us = 1",
-            "the log shows no releases on the grid",
+            "no period is declared",
         ),
     ],
 )

@@ -7,7 +7,7 @@ from typing import Final
 import click
 
 from tracelens.cli import options
-from tracelens.cli.output import only_one_on_stdout, write
+from tracelens.cli.output import STDOUT, only_one_on_stdout, write
 from tracelens.cli.progress import progress
 from tracelens.errors import UsageError
 
@@ -128,11 +128,9 @@ def _suggest(
         runs = [read([log], system, strict=strict, say=say) for log in logs]
         say("measuring")
         made = suggest(runs, margin)
-    names = ", ".join(
-        runs[0].log.sources[0] if len(runs) == 1 else f"{len(runs)} runs" for _ in [0]
-    )
+    what = runs[0].log.sources[0] if len(runs) == 1 else f"{len(runs)} runs"
     head = (
-        f"# What {names} showed, and {100 * margin:g} % more. Observed is not worst: put your own\n"
+        f"# What {what} showed, and {100 * margin:g} % more. Observed is not worst: put your own\n"
         "# requirements in place of these numbers where you have them.\n\n"
     )
-    write(output or "-", [(head + toml(made.budgets, made.left_out)).encode()])
+    write(output or STDOUT, [(head + toml(made.budgets, made.left_out)).encode()])

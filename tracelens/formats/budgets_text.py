@@ -47,4 +47,4 @@ def number_text(measure: Measure, value: float) -> str:
         return f"{'-' if value < 0 else ''}{whole}{decimals}"
     if measure.unit in ("count", "bytes"):
         return str(int(value))
-    return repr(round(value, 12)) if value % 1 else str(int(value))
+    return repr(float(value)) if value % 1 else str(int(value))

@@ -76,16 +76,27 @@ class Verdict:
 
 
 @dataclass(frozen=True, slots=True)
+class PassedOver:
+    """A thing that a glob meets and a limit of it says nothing about: misses without a deadline."""
+
+    table: str
+    measure: str
+    name: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
 class Verdicts:
     """All verdicts on one run, in the order of the file, names in the order of the tables.
 
-    `met` tells for each glob (its table in the file) which names it met and is used for.
+    `met` tells for each glob (its table in the file) which names it met.
     """
 
     analysis: Analysis
     budgets: Budgets
     verdicts: tuple[Verdict, ...]
     met: tuple[tuple[str, tuple[str, ...]], ...]
+    passed_over: tuple[PassedOver, ...]
     today: date
 
     def count(self, outcome: Outcome) -> int:

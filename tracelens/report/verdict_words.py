@@ -9,7 +9,7 @@ from pathlib import PurePath
 
 from tracelens.formats.budgets_text import number_text
 from tracelens.model.verdicts import Entry, Spot, Verdict
-from tracelens.report.numbers import moment
+from tracelens.report.numbers import moment, significant
 
 
 def subject(verdict: Verdict) -> str:
@@ -24,10 +24,13 @@ def quantity(verdict: Verdict, value: float | None) -> str:
     if value is None:
         return ""
     text = number_text(verdict.budget.measure, value)
-    short = f"{value:.3g}"
-    # A share is told in three digits unless those hide on which side of the limit it lies.
-    shares = verdict.budget.measure.unit in ("share", "per_s")
-    return short if shares and float(short) != verdict.budget.limit else text
+    if verdict.budget.measure.unit not in ("share", "per_s"):
+        return text
+    # Three digits will do, unless they hide on which side of the limit it lies, or all of it.
+    short = significant(value)
+    if value and not float(short):
+        return f"{value:.1g}"
+    return text if float(short) == verdict.budget.limit else short
 
 
 def limit(verdict: Verdict) -> str:

@@ -115,9 +115,16 @@ def _table(judged: Verdicts) -> Section | None:
 def _globs(judged: Verdicts) -> Section | None:
     if not judged.met:
         return None
-    told = tuple(f"[{table}] meets {names_of(names)}" for table, names in judged.met)
+    told = [f"[{table}] meets {names_of(names)}" for table, names in judged.met]
+    over: dict[tuple[str, str, str], list[str]] = {}
+    for one in judged.passed_over:
+        over.setdefault((one.table, one.measure, one.why), []).append(one.name)
+    told += [
+        f"{measure} of [{table}] says nothing about {names_of(names)}: {why}"
+        for (table, measure, why), names in over.items()
+    ]
     said = Paragraph("A limit that a name sets for itself goes before that of a glob.")
-    return Section("What the globs meet", (Listing(told), said))
+    return Section("What the globs meet", (Listing(tuple(told)), said))
 
 
 def _waivers(judged: Verdicts) -> Section | None:

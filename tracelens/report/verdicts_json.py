@@ -32,6 +32,7 @@ def encode(judged: Verdicts) -> bytes:
         "today": judged.today,
         "globs": [{"table": table, "names": names} for table, names in judged.met],
     }
+    head["passed_over"] = judged.passed_over
     rows = b",\n".join(msgspec.json.encode(_row(one, judged)) for one in judged.verdicts)
     return msgspec.json.encode(head)[:-1] + b',\n"verdicts":[\n' + rows + b"\n]}\n"
 

@@ -10,9 +10,9 @@ from tracelens.analysis import analyse
 from tracelens.measures.phases import phases
 from tracelens.model.budgets import Budget, Budgets
 from tracelens.model.results import Analysis, Timeline
-from tracelens.model.verdicts import Verdict, Verdicts
-from tracelens.verdicts.meeting import assign, no_such
-from tracelens.verdicts.observation import outcome
+from tracelens.model.verdicts import PassedOver, Verdict, Verdicts
+from tracelens.verdicts.meeting import assign, is_glob, no_such
+from tracelens.verdicts.observation import Observation, outcome
 from tracelens.verdicts.observers import observe
 from tracelens.verdicts.view import View
 
@@ -30,6 +30,9 @@ def judge(
 
     Limits under [budgets.phases.X] are judged over that phase instead, within the window. A waiver
     holds up to and including its day, compared with `today`.
+
+    A glob passes over what a limit says nothing about, such as misses of a task without a deadline,
+    if it holds for others.
 
     Raises `SystemFileError` for a name, glob or phase that meets nothing in the run, and what
     `analyse` raises.
@@ -49,13 +52,15 @@ def judge(
     say("judging")
     idle = whole.tasks.filter("idle")["task"].to_list()
     pairs, met = assign(budgets, names_of(whole, marked), idle)
-    return Verdicts(
-        analysis=whole,
-        budgets=budgets,
-        verdicts=tuple(verdict(views[budget.phase], budget, name, today) for budget, name in pairs),
-        met=tuple(met),
-        today=today,
-    )
+    observed = [(*pair, observe(views[pair[0].phase], pair[1], pair[0])) for pair in pairs]
+    applies = {id(budget) for budget, _, seen in observed if not seen.undeclared}
+    verdicts, passed_over = [], []
+    for budget, name, seen in observed:
+        if seen.undeclared and is_glob(budget.name) and id(budget) in applies:
+            passed_over.append(PassedOver(budget.table, budget.measure.key, name, seen.why))
+        else:
+            verdicts.append(verdict(budget, name, seen, today))
+    return Verdicts(whole, budgets, tuple(verdicts), tuple(met), tuple(passed_over), today)
 
 
 def names_of(analysis: Analysis, marked: list[str]) -> dict[str, list[str]]:
@@ -72,9 +77,8 @@ def names_of(analysis: Analysis, marked: list[str]) -> dict[str, list[str]]:
     return {group: [str(name) for name in names] for group, names in named.items()}
 
 
-def verdict(view: View, budget: Budget, name: str, today: date) -> Verdict:
-    """The verdict of one limit on one thing."""
-    observed = observe(view, name, budget)
+def verdict(budget: Budget, name: str, observed: Observation, today: date) -> Verdict:
+    """The verdict of one limit on one thing of which so much is known."""
     found = outcome(observed, budget.measure, budget.limit)
     waiver = budget.waiver
     return Verdict(

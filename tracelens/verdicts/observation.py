@@ -18,7 +18,8 @@ class Observation:
     """A value and [low, high], the interval in which it lies (`high` may be infinite).
 
     `count` and `counted` say what it rests on: 400 'jobs'. `why` says why the interval is no
-    point. `spot` finds the place of the value in the log; it is asked only when it is told.
+    point; `undeclared` that the measure makes no sense here: misses without a deadline. `spot`
+    finds the place of the value in the log; it is asked only when it is told.
     """
 
     value: float | None
@@ -27,6 +28,7 @@ class Observation:
     count: int | None = None
     counted: str = ""
     why: str = ""
+    undeclared: bool = False
     spot: Callable[[], Spot | None] = _nowhere
 
     def of(self, count: int, counted: str) -> "Observation":
@@ -79,6 +81,11 @@ def lost(view: View) -> str:
 def nothing(why: str) -> Observation:
     """Nothing was observed."""
     return Observation(None, -math.inf, math.inf, why=why)
+
+
+def undeclared(why: str) -> Observation:
+    """What the measure rests on is not declared."""
+    return replace(nothing(why), undeclared=True)
 
 
 def outcome(observed: Observation, measure: Measure, limit: float) -> Outcome:

@@ -1,5 +1,7 @@
 """Observers of what belongs to a task, statistics of its jobs apart."""
 
+from typing import Final
+
 import polars as pl
 
 from tracelens.measures.contract import of_name
@@ -17,18 +19,19 @@ from tracelens.verdicts.observation import (
     nothing,
     so_far,
     so_many,
+    undeclared,
 )
 from tracelens.verdicts.statistics import spot_of
 from tracelens.verdicts.view import View
 
-UNRANKED = "no deadline is declared"
+NO_DEADLINE: Final = "no deadline is declared"
 
 
 def misses(view: View, name: str, budget: Budget) -> Observation:
     """Late jobs, in all or in the worst `of` consecutive ones; open jobs that are late count."""
     row = view.rows["tasks"][name]
     if row["deadline_ns"] is None:
-        return nothing(f"{UNRANKED}, so no job can miss it")
+        return undeclared(f"{NO_DEADLINE}, so no job can miss it")
     count = row["jobs"] + row["jobs_open"]
     if not count:
         return nothing("the log shows none of its jobs").of(0, "jobs")
@@ -45,7 +48,7 @@ def miss_run(view: View, name: str, _budget: Budget) -> Observation:
     """The longest run of late jobs; an excluded job between two ends it, so it may be longer."""
     row = view.rows["tasks"][name]
     if row["deadline_ns"] is None:
-        return nothing(f"{UNRANKED}, so no job can miss it")
+        return undeclared(f"{NO_DEADLINE}, so no job can miss it")
     missing = view.missing("tasks", name, row["jobs"])
     seen = so_far(row["longest_miss_run"], missing, "jobs")
     late = of_name(view.run.jobs, "task", name).filter("late")
@@ -66,14 +69,14 @@ def _worst(view: View, late: pl.DataFrame) -> Spot | None:
     if late.is_empty():
         return None
     lateness = late["response_ns"] - late["deadline_ns"]
-    return spots.of_job(view.run, late["job_id"][int(lateness.arg_max() or 0)])
+    return spots.of_job(view.whole, late["job_id"][int(lateness.arg_max() or 0)])
 
 
 def chain_misses(view: View, name: str, budget: Budget) -> Observation:
     """Late instances of a chain, in all or in the worst `of` consecutive ones."""
     row = view.rows["chains"][name]
     if row["deadline_ns"] is None:
-        return nothing(f"{UNRANKED}, so no instance can miss it")
+        return undeclared(f"{NO_DEADLINE}, so no instance can miss it")
     count = row["instances"]
     if not count:
         return nothing("the log shows none of its instances").of(0, "instances")
@@ -93,8 +96,10 @@ def jitter(view: View, name: str, _budget: Budget) -> Observation:
     """Release jitter of a periodic task."""
     row = view.rows["tasks"][name]
     value = row["release_jitter_ns"]
+    if all(task.period_ns is None for task in view.run.system.tasks if task.name == name):
+        return undeclared("no period is declared")
     if value is None:
-        return nothing("the log shows no releases on the grid of a period")
+        return nothing("the log shows no releases on the grid of its period")
     missing = view.missing("tasks", name, row["jobs"])
     return so_far(value, missing, "jobs").of(row["jobs"], "jobs")
 
@@ -137,7 +142,7 @@ def stack_headroom(view: View, name: str, _budget: Budget) -> Observation:
     """Least free bytes / size."""
     row = view.rows["tasks"][name]
     if row["stack_size_bytes"] is None:
-        return nothing("the size of its stack is not declared")
+        return undeclared("the size of its stack is not declared")
     return _stack(view, name, row["stack_headroom"])
 
 

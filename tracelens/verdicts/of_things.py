@@ -16,6 +16,7 @@ from tracelens.verdicts.observation import (
     not_judged,
     nothing,
     so_far,
+    undeclared,
 )
 from tracelens.verdicts.statistics import spot_of
 from tracelens.verdicts.view import View
@@ -123,7 +124,7 @@ def fill(view: View, name: str, _budget: Budget) -> Observation:
     """Most items of a queue / its depth."""
     row = view.rows["queues"][name]
     if not row["depth"]:
-        return nothing("its depth is not declared")
+        return undeclared("its depth is not declared")
     return _items(view, name, row["most_items"] and row["most_items"] / row["depth"])
 
 

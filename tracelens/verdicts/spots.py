@@ -15,9 +15,10 @@ MOST_ENTRIES: Final = 3
 def of_job(run: Timeline, job_id: int) -> Spot:
     """A job: its release, its number, the log's line and the largest entries of its ledger.
 
-    `run` is cut or whole: job ids are those of the whole run, and its episodes are not cut.
+    `run` is the whole run, of which the job's number is a row: one cut to a window lacks a job that
+    only ends in it.
     """
-    found = run.jobs.filter(pl.col("job_id") == job_id).row(0, named=True)
+    found = run.jobs.row(job_id, named=True)
     rows = ledger(job_id, run.episodes).head(MOST_ENTRIES)
     entries = zip(rows["entry"].cast(pl.String), rows["by"], rows["via"], rows["ns"], strict=True)
     line = found["release_line"]

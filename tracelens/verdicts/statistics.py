@@ -64,7 +64,7 @@ def spot_of(view: View, frame: pl.DataFrame, *, ascending: bool) -> Spot | None:
     index = int((values.arg_min() if ascending else values.arg_max()) or 0)
     at_ns, job_id, task = (frame[column][index] for column in ("at_ns", "job_id", "task"))
     if job_id is not None and task is not None:
-        return spots.of_job(view.run, job_id)
+        return spots.of_job(view.whole, job_id)
     return spots.of_moment(view.run, at_ns, task)
 
 
