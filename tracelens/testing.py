@@ -13,7 +13,7 @@ The names are those of budgets files, with a dot or without one: `response.max_u
 import difflib
 import io
 from collections.abc import Sequence
-from datetime import UTC, date, datetime
+from datetime import date
 from functools import cached_property
 from pathlib import Path
 from typing import Any, Final
@@ -21,17 +21,16 @@ from typing import Any, Final
 from tracelens.analysis import analyse
 from tracelens.errors import UsageError
 from tracelens.formats.budgets_text import number_text
-from tracelens.formats.system_toml import read_system
 from tracelens.model.budgets import MEASURES, THING, Budget, Budgets
 from tracelens.model.results import Analysis, Timeline
 from tracelens.plain import plain
-from tracelens.reading import overridden, read
+from tracelens.reading import read
 from tracelens.report import text
 from tracelens.report.document import document
 from tracelens.report.verdict_words import entry, sentence, where
 from tracelens.report.verdicts import worst_first
 from tracelens.units import NS_PER_US, us_to_ns
-from tracelens.verdicts import judge
+from tracelens.verdicts import judge_by
 from tracelens.verdicts.judge import names_of
 from tracelens.verdicts.observation import Observation, so_many
 from tracelens.verdicts.observers import observe
@@ -55,14 +54,9 @@ def assert_meets(run: "MeasuredRun", budgets: str | Path, *, today: date | None 
     `SystemFileError` for a mistake in the file.
     """
     __tracebackhide__ = True
-    file = read_system(budgets)
-    if not file.budgets.limits:
-        raise UsageError("no limit is set: found none under [budgets]", place=str(budgets))
-    day = datetime.now(UTC).date() if today is None else today
-    timeline = overridden(run.timeline, file)
-    judged = judge(timeline, file.budgets, day, window=run.window, phase=run.phase)
+    judged = judge_by(run.timeline, budgets, today, window=run.window, phase=run.phase)
     if judged.outcome != "pass":
-        lines = [sentence(one, day) for one in worst_first(judged) if one.counts]
+        lines = [sentence(one, judged.today) for one in worst_first(judged) if one.counts]
         count = f"{len(lines)} of {len(judged.verdicts)} limits of {budgets} are not met"
         raise AssertionError(plain_lines([f"{count}:", *lines]))
 

@@ -1,5 +1,6 @@
 """[budgets] of a file: what its values mean, and the one line that each mistake gets."""
 
+import json
 from datetime import date
 
 import pytest
@@ -283,6 +284,45 @@ def test_what_is_written_is_read_again():
 def test_any_number_of_nanoseconds_is_written_exactly(ns):
     text = number_text(MEASURES["tasks"]["response_max_us"], ns)
     assert only(f"{HEAD}response_max_us = {text}").limit == ns
+
+
+def inline(value: object) -> str:
+    """Any value as TOML on one line."""
+    if isinstance(value, dict):
+        pairs = (f"{json.dumps(key)} = {inline(inner)}" for key, inner in value.items())
+        return f"{{ {', '.join(pairs)} }}"
+    if isinstance(value, list):
+        return f"[{', '.join(map(inline, value))}]"
+    if isinstance(value, date):
+        return value.isoformat()
+    return json.dumps(value)
+
+
+KEYS = [*MEASURES["tasks"], *MEASURES["phases"], "tasks", "cores", "log", "phases", "findings"]
+KEYS += ["severity", "reason", "waiver", "until", "at_most", "at_least", "of", "x", "a.b", "ε"]
+SCALARS = (
+    st.integers(-3, 10**20)
+    | st.floats(allow_nan=False, allow_infinity=False)
+    | st.booleans()
+    | st.sampled_from(["error", "1.8 ms", "70 %", "", "x\u0007"])
+    | st.dates()
+)
+VALUES = st.recursive(
+    SCALARS,
+    lambda inner: (
+        st.lists(inner, max_size=2) | st.dictionaries(st.sampled_from(KEYS), inner, max_size=3)
+    ),
+    max_leaves=8,
+)
+
+
+@given(VALUES)
+def test_whatever_stands_there_is_read_or_is_one_line(value):
+    try:
+        parse_toml(f"budgets = {inline(value)}\n", "B.toml")
+    except SystemFileError as error:
+        assert "\n" not in str(error)
+        assert str(error).startswith(("B.toml:1: budgets", "B.toml: budgets"))
 
 
 LINES = st.sampled_from(

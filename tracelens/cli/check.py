@@ -1,7 +1,7 @@
 """`tracelens check`: hold a run against budgets, or suggest budgets from good runs."""
 
 import sys
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import Final
 
 import click
@@ -87,22 +87,19 @@ def check(
         )
     quiet = only_one_on_stdout(junit, markdown, annotations, json_file)
 
-    from tracelens.formats.system_toml import read_system
     from tracelens.reading import read
     from tracelens.report import annotations as lines
     from tracelens.report import junit as xml
     from tracelens.report import markdown as summary
     from tracelens.report import text, verdicts, verdicts_json
-    from tracelens.verdicts import judge
+    from tracelens.verdicts import judge_by, read_budgets
 
-    file = read_system(budgets)
-    if not file.budgets.limits:
-        raise UsageError("no limit is set: found none under [budgets]", place=budgets)
+    file = read_budgets(budgets)
     with progress() as say:
         run = read(logs, [*([system] if system else []), budgets], strict=strict, say=say)
         window = options.window_ns(run.span_ns, start_ns, end_ns)
-        day = datetime.now(UTC).date() if today is None else today.date()
-        judged = judge(run, file.budgets, day, window=window, phase=phase, say=say)
+        day = None if today is None else today.date()
+        judged = judge_by(run, file, day, window=window, phase=phase, say=say)
         page = verdicts.document(judged)
         if junit:
             write(junit, [xml.render(judged)])

@@ -5,7 +5,8 @@ has if all that is missing was harmless, to the one that it has if all of it was
 'pass' if the whole interval meets the limit, 'fail' if nothing in it does, and else 'unknown'.
 """
 
+from tracelens.verdicts.file import judge_by, read_budgets
 from tracelens.verdicts.judge import judge
 from tracelens.verdicts.suggest import suggest
 
-__all__ = ["judge", "suggest"]
+__all__ = ["judge", "judge_by", "read_budgets", "suggest"]
