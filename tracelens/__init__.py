@@ -27,10 +27,12 @@ from tracelens.version import __version__
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from datetime import date
     from pathlib import Path
 
     from tracelens.comparison.records import Comparison
     from tracelens.model.results import Analysis, Timeline
+    from tracelens.model.verdicts import Verdicts
 
 __all__ = [
     "DamageError",
@@ -41,6 +43,7 @@ __all__ = [
     "UsageError",
     "__version__",
     "analyse",
+    "check",
     "compare",
     "read",
 ]
@@ -77,6 +80,27 @@ def analyse(
     from tracelens.analysis import analyse as analyse_run
 
     return analyse_run(run, window=window, phase=phase)
+
+
+def check(
+    run: Timeline,
+    budgets: str | Path,
+    *,
+    window: tuple[int, int] | None = None,
+    phase: str | None = None,
+    today: date | None = None,
+) -> Verdicts:
+    """Hold a run against a budgets file: `outcome` of the result is pass, fail or unknown.
+
+    `window` and `phase` are those of `analyse`. What else the file declares overrides the log.
+    Waivers are held against `today`, by default the day in UTC.
+
+    Raises `SystemFileError` for a mistake in the file, a name in it that the run does not have
+    included, and `UsageError` if it sets no limit.
+    """
+    from tracelens.verdicts import judge_by
+
+    return judge_by(run, budgets, today, window=window, phase=phase)
 
 
 def compare(
