@@ -57,6 +57,9 @@ PANEL_PLACE: Final = "panel-place"
 PANEL_ORDER: Final = "panel-order"
 ENLARGE: Final = "enlarge"
 
+REPORT: Final = "report"
+REPORT_FILE: Final = "report-file"
+
 FINDING: Final = "finding"
 
 

@@ -12,10 +12,21 @@ from dash.development.base_component import Component
 from tracelens.plain import plain
 from tracelens.web import ids, moves
 from tracelens.web.following import Follower
-from tracelens.web.parts import findings, gone, header, job, lanes, live, panel, schedule, strip
+from tracelens.web.parts import (
+    findings,
+    gone,
+    header,
+    job,
+    lanes,
+    live,
+    panel,
+    report,
+    schedule,
+    strip,
+)
 from tracelens.web.shelf import Shelf
 
-PARTS = (gone, header, strip, findings, schedule, lanes, job, panel)
+PARTS = (gone, header, report, strip, findings, schedule, lanes, job, panel)
 
 
 def component() -> Component:

@@ -165,7 +165,7 @@ def test_the_queues_are_the_report_s() -> None:
     assert (row["most_items"], row["sends"]) == (queue["most_items"], queue["sends"])
     waits = queue["item_wait_us"]
     assert us(row, "item_wait_p50_ns", "item_wait_max_ns") == [waits["p50"], waits["max"]]
-    assert row["wait_place"] == f"{400 * US}:{610 * US}::"
+    assert row["wait_place"] == f"{400 * US}:{610 * US}::row_queue"
     assert row["per_second"] == pytest.approx(40 / 0.400005)
 
 
@@ -279,7 +279,7 @@ def test_the_peaks_of_load_do_not_vanish_in_a_wide_view() -> None:
     assert line["name"] == "archive"
     assert numbers(line["y"]).max() == pytest.approx(100)
     assert len(numbers(line["x"])) <= SHEET.width
-    assert "the line is the highest in each pixel" in json.dumps(figure["layout"]["annotations"])
+    assert "the highest and the lowest in each pixel" in json.dumps(figure["layout"]["annotations"])
 
 
 LONG = "n" * 10_000_000

@@ -27,7 +27,7 @@ from tracelens.spans import Integers, SpentTime
 STEP_PX: Final = 4
 """Width of a step of the curve, unless the reader asks for other windows."""
 
-MOST_WINDOWS: Final = 1_000_000
+MOST_WINDOWS: Final = 200_000
 """Shorter windows than this many to the visible time are not computed."""
 
 MOST_CORES: Final = 16
@@ -130,7 +130,7 @@ def _said(drawn: Curves, asked_ns: int | None, pixels: int) -> str:
     if asked_ns and asked_ns < drawn.window_ns:
         said += f" ({duration(asked_ns)} is too short for so long a view)"
     if len(drawn.edges) - 1 > pixels:
-        said += ": the line is the highest in each pixel, the grey band reaches to the lowest"
+        said += ", the highest and the lowest in each pixel"
     return said
 
 

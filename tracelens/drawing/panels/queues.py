@@ -82,6 +82,9 @@ def queue_over_time(run: Run, queue: str, start_ns: int, end_ns: int, sheet: She
     axis, unit = time_axis(round(1.1 * max(longest, 1)), sheet)
     made["yaxis2"] = made["yaxis"] | axis | {"anchor": "x2", "tickformat": ""}
     made["annotations"].append(caption(f"item waited, {unit}", palette, x=WAITS))
+    if taken.is_empty():
+        made["annotations"][-1]["text"] = "no item was taken in this window"
+        made["yaxis2"] |= {"tickvals": [], "ticktext": []}
     return {
         "data": [*banded(at, high, low, "items", palette), _waits(taken, end_ns - start_ns, sheet)],
         "layout": made,

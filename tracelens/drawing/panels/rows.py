@@ -31,6 +31,7 @@ def stacked(
     """
     palette = sheet.palette
     made = over_time(sheet, start_ns, end_ns, margin=NAMES_PX)
+    made["hoverdistance"] = -1  # a curve near 0 is read from anywhere above it
     made["annotations"] += [
         caption(what, palette, xshift=-NAMES_PX + 8),
         remark(said, palette, x=1, y=1, yanchor="bottom", yshift=3),

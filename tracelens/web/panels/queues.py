@@ -45,14 +45,13 @@ def _table(run: Run, of: str | None) -> Grid:
         .group_by("queue")
         .agg(pl.col("send_ns", "receive_ns").get(pl.col("wait").arg_max()))
         .collect()
-        .select("queue", wait_place=place("send_ns", "receive_ns"))
+        .select("queue", wait_place=place("send_ns", "receive_ns", lane="queue"))
     )
     span_s = max(1, sum(end - start for start, end in [run.analysis.window])) / NS_PER_S
+    most = place("most_at_ns", "most_at_ns", lane="queue")
     rows = run.analysis.queues.join(
         longest, on="queue", how="left", maintain_order="left"
-    ).with_columns(
-        per_second=pl.col("receives") / span_s, most_place=place("most_at_ns", "most_at_ns")
-    )
+    ).with_columns(per_second=pl.col("receives") / span_s, most_place=most)
     return Grid(
         rows,
         {

@@ -10,7 +10,7 @@ from tracelens.findings.wording import duration
 from tracelens.plain import plain
 from tracelens.report.numbers import percent
 from tracelens.web import ids
-from tracelens.web.parts import live
+from tracelens.web.parts import live, report
 from tracelens.web.rooms.nav import nav
 from tracelens.web.shelf import Shelf
 
@@ -21,6 +21,7 @@ def component() -> Component:
         [
             html.Div(id=ids.HEADER, className="facts"),
             live.component(),
+            report.component(),
             html.Div(nav(), id=ids.ROOMS),
         ]
     )
