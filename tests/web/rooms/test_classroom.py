@@ -27,6 +27,7 @@ from tracelens.web.rooms.classroom.lesson import MOST_EVENTS, play, slowest
 from tracelens.web.rooms.classroom.link import pack, unpack
 from tracelens.web.rooms.classroom.page import all_mistakes, changed, exercise_of, first
 from tracelens.web.rooms.classroom.results import side_by_side
+from tracelens.web.rooms.classroom.worst_case import worst_case
 from tracelens.web.rooms.nav import CLASSROOM
 
 ONE = Exercise(rows=(Row("a", "1", "10", steps="run 1"),))
@@ -230,3 +231,15 @@ def test_side_by_side_says_each_response_and_what_cannot_be_run() -> None:
     edf = replace(exercise, policy="edf")
     text = str(side_by_side({"ceiling": to_toml(edf, "ceiling")}, {"ceiling": "/"}, 1000, "dark"))
     assert "no ceilings under earliest deadline first" in text
+
+
+def test_the_analysis_stands_under_each_schedule() -> None:
+    """Process set A of Burns & Wellings: c has 52 ms against a deadline of 50; load 0.82."""
+    text = str(worst_case(to_toml(examples()["process_set_a"].exercise, "none")))
+    assert "a deadline is missed" in text
+    assert "12.0 ms → 32.0 ms → 42.0 ms → 52.0 ms" in text
+    assert "load (Liu & Layland 1973): 0.823 against 1" in text
+    met = str(worst_case(to_toml(examples()["response_time_example"].exercise, "none")))
+    assert "every deadline is met" in met
+    blocked = str(worst_case(to_toml(examples()["four_processes"].exercise, "inherit")))
+    assert "a by Q" in blocked

@@ -18,6 +18,7 @@ from tracelens.plain import plain
 from tracelens.web.components import FIGURE, aria, swatch
 from tracelens.web.rooms.classroom.exercise import PROTOCOLS
 from tracelens.web.rooms.classroom.lesson import play, slowest
+from tracelens.web.rooms.classroom.worst_case import worst_case
 
 _LANE_PX: Final = 26
 _MOST_SAID: Final = 3
@@ -102,6 +103,7 @@ def _part(protocol: str, taskset: str, link: str, width: int, scheme: str) -> Co
             *_errors(run),
             _schedule(run, width, scheme, name),
             _jobs(run),
+            worst_case(taskset),
         ],
         className="protocol",
         **aria(name),
