@@ -8,7 +8,7 @@ from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect
 from werkzeug.serving import make_server
 
 from tests.drawing import scene
@@ -19,17 +19,10 @@ from tracelens.web import create_app, ids
 
 pytestmark = pytest.mark.browser
 
-CHROMIUM = Path("/usr/bin/chromium")
-QUIET = (
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-)  # fmt: skip
 CYCLES = 60
 SPAN = CYCLES * 10 * MS
 
 Open = Callable[..., Page]
-
-expect.set_options(timeout=20_000)  # a busy machine is slow, not wrong
 
 
 @pytest.fixture(scope="module")
@@ -41,16 +34,6 @@ def address() -> Iterator[str]:
     server.shutdown()
     thread.join()
     server.server_close()
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    if not CHROMIUM.exists():
-        pytest.skip(f"no browser at {CHROMIUM}")
-    with sync_playwright() as driver:
-        running = driver.chromium.launch(executable_path=str(CHROMIUM), args=list(QUIET))
-        yield running
-        running.close()
 
 
 @pytest.fixture
