@@ -230,6 +230,29 @@ def test_a_part_of_a_run_tells_its_own_late_jobs(tmp_path):
     assert "needle_select 21 took" not in page
 
 
+def test_of_very_many_lanes_the_jobs_own_and_the_cores_are_drawn(tmp_path):
+    names = [f"t{i:02}" for i in range(40)]
+    lines = ["#tracelens 1", "#clock hz=1000000", "#priority order=higher_first"]
+    lines += [f"#task id={name} name={name} priority={99 - i}" for i, name in enumerate(names)]
+    lines += ["#task id=last name=last priority=1 deadline_us=300"]
+    lines += ["time,core,event,subject,value", "0,0,release,last,"]
+    for i, name in enumerate(names):
+        lines += [f"{10 * i},0,release,{name},", f"{10 * i},0,start,{name},"]
+        lines += [f"{10 * i + 10},0,wait,{name},delay"]
+    lines += ["400,0,start,last,", "450,0,wait,last,delay"]
+    log = tmp_path / "many.csv"
+    # All wait once before, so that each release ends a wait and begins a job.
+    before = [f"0,0,wait,{name},delay" for name in [*names, "last"]]
+    log.write_text("\n".join([*lines[:45], *before, *lines[45:]]) + "\n", encoding="utf-8")
+    run = read(log)
+    page = html.render(analyse(run), run)
+    drawn = [text for text in Page(page).texts["text"] if re.fullmatch(r"(t\d\d|last) · \d+", text)]
+    assert {"t00 · 99", "last · 1"} <= set(drawn)
+    assert "core 0" in Page(page).texts["text"]
+    assert "Not shown, since there are so many: t" in page
+    assert "nothing happens in them" not in page
+
+
 def test_the_same_run_gives_the_same_page():
     analysis, page = rendered()
     assert html.render(analysis, analysis.timeline) == page

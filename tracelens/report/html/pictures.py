@@ -53,29 +53,37 @@ def job_schedule(run: Run, job: dict[str, Any]) -> Picture:
     start, end = run.window_of(job)
     if start >= end:
         return Picture(None, missing=NO_TIME)
-    lanes, quiet = _busy_lanes(run.lanes, job["task"], start, end)
+    lanes, quiet, too_many = _lanes(run.lanes, job["task"], start, end)
     groups = len({lane.group for lane in lanes})
     height = TOP_PX + BOTTOM_PX + groups * CAPTION_PX + len(lanes) * LANE_PX
     sheet = Sheet(WIDTH, height, "css")
     only = replace(run, lanes=replace(run.lanes, lanes=tuple(lanes)))
     figure, _ = schedule(only, start, end, sheet, job_id=job["job_id"])
     label = f"schedule around job {job['job']} of {job['task']}"
-    caption = f"Not shown, since nothing happens in them here: {names_of(quiet)}." if quiet else ""
-    return Picture(Markup(svg(figure, sheet.width, sheet.height, label)), caption)
+    told = f"Not shown, since nothing happens in them here: {names_of(quiet)}." if quiet else ""
+    told += f" Not shown, since there are so many: {names_of(too_many)}." if too_many else ""
+    return Picture(Markup(svg(figure, sheet.width, sheet.height, label)), told.strip())
 
 
-def _busy_lanes(lanes: Lanes, task: str, start: int, end: int) -> tuple[list[Lane], list[str]]:
-    """The lanes in which something happens, at most `MOST_LANES`; and the names of the others."""
+def _lanes(
+    lanes: Lanes, task: str, start: int, end: int
+) -> tuple[list[Lane], list[str], list[str]]:
+    """The lanes to draw, the names of those in which nothing happens, and of those too many.
+
+    The task's own lane and the cores are always drawn; of the others at most the first, so that
+    there are `MOST_LANES`.
+    """
 
     def busy(lane: Lane) -> bool:
         tracks = (lanes.track(lane, state) for state in DRAWN[lane.kind])
         return any(track.count(lane.key, start, end) for track in tracks if track)
 
-    there = [lane for lane in lanes.lanes if busy(lane) or (lane.kind, lane.name) == ("task", task)]
-    own = [lane for lane in there if (lane.kind, lane.name) == ("task", task)]
-    kept = [*[lane for lane in there if lane not in own][: MOST_LANES - len(own)], *own]
-    shown = [lane for lane in there if lane in kept]
-    return shown, [lane.name for lane in lanes.lanes if lane not in shown]
+    always = {lane for lane in lanes.lanes if lane.kind == "core" or lane.name == task}
+    other = [lane for lane in lanes.lanes if lane not in always and busy(lane)]
+    room = max(0, MOST_LANES - len(always))
+    shown = always | set(other[:room])
+    quiet = [lane.name for lane in lanes.lanes if lane not in shown and lane not in other]
+    return [lane for lane in lanes.lanes if lane in shown], quiet, [x.name for x in other[room:]]
 
 
 def job_ledger(run: Run, job: dict[str, Any]) -> Picture:
