@@ -31,7 +31,7 @@ RANKS: list[set[str]] = [
     {"measures"},
     {"findings"},
     {"analysis", "reading"},
-    {"cutting", "explanation", "observed", "comparison", "verdicts"},
+    {"convert", "cutting", "explanation", "observed", "comparison", "verdicts"},
     {"history"},
     {"drawing"},
     {"report"},

@@ -18,6 +18,7 @@ from tracelens.model.taskset import Duration, Step
 SAMPLES = sorted(
     path
     for path in (Path(__file__).parents[2] / "sample_traces").rglob("*.toml")
+    if path.parent.name != "mapping"
     if not path.stem.endswith("_budgets")  # limits, not the work of a system
 )
 

@@ -33,11 +33,11 @@ from tracelens.model.budgets import Budgets
 Number = int | float
 
 
-class _Strict(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True):
+class Strict(msgspec.Struct, forbid_unknown_fields=True, frozen=True, kw_only=True):
     """A table whose every key is listed here."""
 
 
-class ClockTable(_Strict, frozen=True):
+class ClockTable(Strict, frozen=True):
     """[clock]"""
 
     hz: int | None = None
@@ -45,13 +45,13 @@ class ClockTable(_Strict, frozen=True):
     late_us: Number | None = None
 
 
-class PriorityTable(_Strict, frozen=True):
+class PriorityTable(Strict, frozen=True):
     """[priority]"""
 
     order: Literal["higher_first", "lower_first"] | None = None
 
 
-class PolicyTable(_Strict, frozen=True):
+class PolicyTable(Strict, frozen=True):
     """[policy]"""
 
     name: Literal["fixed", "edf", "round_robin"] | None = None
@@ -59,13 +59,13 @@ class PolicyTable(_Strict, frozen=True):
     slice_us: Number | None = None
 
 
-class CoreTable(_Strict, frozen=True):
+class CoreTable(Strict, frozen=True):
     """[cores.NAME]"""
 
     id: int
 
 
-class _WorkTable(_Strict, frozen=True):
+class _WorkTable(Strict, frozen=True):
     """The keys that say what a task or handler does, and when. Only task sets use them."""
 
     offset_us: Number | None = None
@@ -103,7 +103,7 @@ class IsrTable(_WorkTable, frozen=True):
     pend: bool | None = None
 
 
-class LockTable(_Strict, frozen=True):
+class LockTable(Strict, frozen=True):
     """[locks.NAME]. `original_ceiling` is for task sets: a log declares such a lock `ceiling`."""
 
     id: str | None = None
@@ -111,7 +111,7 @@ class LockTable(_Strict, frozen=True):
     ceiling: int | None = None
 
 
-class QueueTable(_Strict, frozen=True):
+class QueueTable(Strict, frozen=True):
     """[queues.NAME]. `full` says what becomes of an item that finds no room."""
 
     id: str | None = None
@@ -119,14 +119,14 @@ class QueueTable(_Strict, frozen=True):
     full: Literal["wait", "drop"] | None = None
 
 
-class ChainTable(_Strict, frozen=True):
+class ChainTable(Strict, frozen=True):
     """[chains.NAME]. A stage is a task, an interrupt handler or a mark; `mark:WORD` surely one."""
 
     path: list[str]
     deadline_us: Number | None = None
 
 
-class KernelTable(_Strict, frozen=True):
+class KernelTable(Strict, frozen=True):
     """[kernel]"""
 
     switch_us: Number | None = None
@@ -138,14 +138,14 @@ class KernelTable(_Strict, frozen=True):
     clock_stops: bool | None = None
 
 
-class SimulationTable(_Strict, frozen=True):
+class SimulationTable(Strict, frozen=True):
     """[simulation]"""
 
     seed: int | None = None
     until_us: Number | None = None
 
 
-class SystemFile(_Strict, frozen=True):
+class SystemFile(Strict, frozen=True):
     """A whole file. `place` is its path, for messages."""
 
     place: str = ""
@@ -164,14 +164,14 @@ class SystemFile(_Strict, frozen=True):
     budgets: Budgets = Budgets()
 
 
-_TABLES: Final[dict[str, type[_Strict]]] = {
+_TABLES: Final[dict[str, type[Strict]]] = {
     "clock": ClockTable,
     "priority": PriorityTable,
     "policy": PolicyTable,
     "kernel": KernelTable,
     "simulation": SimulationTable,
 }
-_GROUPS: Final[dict[str, type[_Strict]]] = {
+_GROUPS: Final[dict[str, type[Strict]]] = {
     "cores": CoreTable,
     "tasks": TaskTable,
     "isrs": IsrTable,
@@ -180,7 +180,7 @@ _GROUPS: Final[dict[str, type[_Strict]]] = {
     "chains": ChainTable,
 }
 
-_Kind = TypeVar("_Kind", bound=_Strict)
+_Kind = TypeVar("_Kind", bound=Strict)
 
 
 def read_toml(path: str | Path) -> SystemFile:
@@ -214,20 +214,21 @@ def parse_toml(text: str, place: str = "task set") -> SystemFile:
                 raise SystemFileError(f"{word}: found {value!r}, expected a table", place=place)
             parts[word] = value
         elif word in _TABLES:
-            parts[word] = _table(value, _TABLES[word], word, place)
+            parts[word] = table_of(value, _TABLES[word], word, place)
         elif not isinstance(value, Mapping):
             raise SystemFileError(
                 f"{word}: found {value!r}, expected tables [{word}.NAME]", place=place
             )
         else:
             parts[word] = {
-                name: _table(entry, _GROUPS[word], f"{word}.{name}", place)
+                name: table_of(entry, _GROUPS[word], f"{word}.{name}", place)
                 for name, entry in value.items()
             }
     return SystemFile(**parts)
 
 
-def _table(value: object, kind: type[_Kind], where: str, place: str) -> _Kind:
+def table_of(value: object, kind: type[_Kind], where: str, place: str) -> _Kind:
+    """A parsed table as the record `kind`. Raises `SystemFileError`: `where` is its name."""
     if not isinstance(value, Mapping):
         raise SystemFileError(f"{where}: found {value!r}, expected a table", place=place)
     known = kind.__struct_fields__
@@ -244,11 +245,14 @@ def _table(value: object, kind: type[_Kind], where: str, place: str) -> _Kind:
         ) from error
 
 
-def _plain(what: str, kind: type[_Strict], key: str) -> str:
+def _plain(what: str, kind: type[Strict], key: str) -> str:
     """The library's sentence in this project's words: what was found, what was expected."""
     found = what.removeprefix("Invalid enum value ")
     if found != what:
-        choices = [word for part in get_args(kind.__annotations__[key]) for word in get_args(part)]
+        parts = get_args(kind.__annotations__[key])
+        choices = [
+            word for part in parts for word in get_args(part) or [part] if isinstance(word, str)
+        ]
         return f"found {found}, expected one of {', '.join(choices)}"
     expected, _, found = what.partition(", got ")
     if not found:

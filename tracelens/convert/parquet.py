@@ -1,0 +1,89 @@
+"""The event log as a Parquet file, and back, line for line.
+
+The columns are those of the log, text that the format defines; the lines that begin with `#` stand
+in the file's metadata with the number of the event before which each of them stood.
+"""
+
+import io
+from typing import Final
+
+import msgspec
+import polars as pl
+
+from tracelens.errors import InputError
+from tracelens.model.events import HEADER
+
+_KEY: Final = "tracelens.declarations"
+_COLUMNS: Final = HEADER.split(",")
+_SCHEMA: Final[dict[str, pl.DataType | type[pl.DataType]]] = {
+    "time": pl.UInt64,
+    "core": pl.UInt8,
+    "event": pl.Categorical(),
+    "subject": pl.Categorical(),
+    "value": pl.Categorical(),
+}
+
+Declared = list[tuple[int, str]]
+"""(number of the event that follows, line)."""
+
+
+def to_parquet(text: bytes, name: str) -> bytes:
+    """A whole log as Parquet.
+
+    `text` is a log as this project writes it: it has no damage, since Parquet has no place for it.
+    Raises `InputError` for another.
+    """
+    lines = pl.Series("line", [text.decode()]).str.split("\n").explode().to_frame()
+    lines = lines.filter(pl.col("line") != "")
+    said = pl.col("line").str.starts_with("#")
+    heads = pl.col("line") == HEADER
+    lines = lines.with_columns(row=(~said & ~heads).cum_sum())
+    declared = lines.filter(said | heads).select("row", "line").rows()  # few rows: declarations
+    body = lines.filter(~said & ~heads)["line"]
+    try:
+        fields = body.str.split_exact(",", 4).struct.unnest()
+        fields.columns = _COLUMNS
+        events = fields.with_columns(
+            pl.col(column).cast(dtype) for column, dtype in _SCHEMA.items()
+        )
+    except pl.exceptions.PolarsError as error:
+        raise InputError(
+            f"not a clean log: {str(error).splitlines()[0]}",
+            place=name,
+            hint="tracelens convert LOG -o CLEAN.csv writes what can be read of it",
+        ) from None
+    out = io.BytesIO()
+    events.write_parquet(out, metadata={_KEY: msgspec.json.encode(declared).decode()})
+    return out.getvalue()
+
+
+def from_parquet(data: bytes, name: str) -> bytes:
+    """The log that `to_parquet` was given. Raises `InputError` for another Parquet file."""
+    try:
+        declared = pl.read_parquet_metadata(io.BytesIO(data)).get(_KEY)
+        events = pl.read_parquet(io.BytesIO(data))
+    except (pl.exceptions.PolarsError, OSError) as error:
+        raise InputError(
+            f"cannot be read as Parquet: {str(error).splitlines()[0]}", place=name
+        ) from None
+    if declared is None or events.columns != _COLUMNS:
+        raise InputError(
+            f"no event log: found the columns {', '.join(events.columns[:8])}, expected "
+            f"{', '.join(_COLUMNS)} and the declarations that tracelens puts beside them",
+            place=name,
+            hint="write your table as text, one event a line, and its declarations above it",
+        )
+    lines = msgspec.json.decode(declared, type=Declared)
+    out, done = [], 0
+    for row, line in lines:  # few rows: declarations
+        out.append(_body(events.slice(done, row - done)))
+        out.append(f"{line}\n".encode())
+        done = row
+    out.append(_body(events.slice(done)))
+    return b"".join(out)
+
+
+def _body(events: pl.DataFrame) -> bytes:
+    if events.is_empty():
+        return b""
+    return events.write_csv(include_header=False, quote_style="never").encode()
