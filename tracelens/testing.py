@@ -165,6 +165,8 @@ class Thing:
         self._name = name
 
     def __getattr__(self, name: str) -> Any:
+        if name.startswith("_"):
+            raise AttributeError(name)
         return _Part(self._run, self._group, self._name, "").__getattr__(name)
 
     def __dir__(self) -> list[str]:
@@ -184,12 +186,14 @@ class _Part:
         self._begin = begin
 
     def __getattr__(self, name: str) -> Any:
+        if name.startswith("_"):
+            raise AttributeError(name)
         known = MEASURES[self._group]
         wanted = f"{self._begin}{name}"
-        if wanted in known and not name.startswith("_"):
+        if wanted in known:
             return _measured(self._run, Budget(self._group, self._name, known[wanted], 0.0))
         begin = f"{wanted}_"
-        if not name.startswith("_") and any(key.startswith(begin) for key in known):
+        if any(key.startswith(begin) for key in known):
             return _Part(self._run, self._group, self._name, begin)
         near = difflib.get_close_matches(wanted, known, 1)
         raise AttributeError(

@@ -123,7 +123,9 @@ def test_a_mistake_in_the_file_is_one_line(log, budgets, capsys, text, status, e
     ("options", "says"),
     [
         ([], "no budgets: found neither --budgets nor --suggest"),
-        (["--suggest", "--budgets", "b.toml"], "found --budgets and --suggest, expected one"),
+        (["--suggest", "--budgets", "b.toml"], "found --suggest and an option for verdicts"),
+        (["--suggest", "--to", "5ms"], "found --suggest and an option for verdicts"),
+        (["--budgets", "b.toml", "-o", "c.toml"], "--output is for a suggested file"),
         (["--suggest", "--margin", "0.2"], "found '0.2', expected a percentage such as 20%"),
         (["--budgets", "none.toml"], "none.toml: cannot read it: No such file"),
     ],

@@ -5,6 +5,7 @@ idle: nothing that was seen changes, but nobody knows what is missing.
 """
 
 from collections.abc import Mapping
+from functools import cache
 
 import numpy as np
 
@@ -101,14 +102,20 @@ END = "600 mark end\n"
 
 def small(gap: bool = False, *, swap: Mapping[str, str] | None = None, more: str = "") -> Timeline:
     """The small log; `swap` replaces texts of it, `more` are further events before its end."""
+    return _small(gap, tuple((swap or {}).items()), more)
+
+
+@cache
+def _small(gap: bool, swap: tuple[tuple[str, str], ...], more: str) -> Timeline:
     head, events = HEAD, SMALL
-    for old, new in (swap or {}).items():
+    for old, new in swap:
         assert old in head + events
         head, events = head.replace(old, new), events.replace(old, new)
     chain = CHAIN if "name=logger" in head else ""
     return run(head, events + more + (GAP if gap else "") + END, chain)
 
 
+@cache
 def hundred(gap: bool = False, count: int = 100) -> Timeline:
     """So many periods of 1000 µs; in the i-th the handler enters i µs after its request,
 

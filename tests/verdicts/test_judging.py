@@ -3,7 +3,7 @@
 from datetime import date
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.verdicts import runs
@@ -344,6 +344,7 @@ def test_whatever_is_missing_the_statistic_lies_in_the_interval(name, seen, miss
         assert low <= statistic(name, seen + missing) <= high
 
 
+@settings(max_examples=20)
 @given(STATISTICS, st.lists(st.integers(0, 1000), min_size=100, max_size=120))
 def test_what_is_complete_is_a_point(name, seen):
     import polars as pl

@@ -10,6 +10,7 @@ from tracelens.cli import options
 from tracelens.cli.output import STDOUT, only_one_on_stdout, write
 from tracelens.cli.progress import progress
 from tracelens.errors import UsageError
+from tracelens.plain import plain
 
 STATUS: Final = {"pass": 0, "fail": 1, "unknown": 4}
 
@@ -73,13 +74,20 @@ def check(
     tracelens check --suggest good1.csv good2.csv --margin 20% -o budgets.toml
     """
     if suggest:
-        if budgets is not None:
+        verdicts_only = (budgets, junit, markdown, annotations, json_file, phase, today)
+        if any(given is not None for given in (*verdicts_only, start_ns, end_ns)):
             raise UsageError(
-                "budgets to check or to suggest: found --budgets and --suggest, expected one",
+                "budgets to check or to suggest: found --suggest and an option for verdicts, "
+                "expected --system, --margin, --output or --strict beside it",
                 hint="tracelens check --help",
             )
         _suggest(logs, system, margin, output, strict)
         return 0
+    if output is not None:
+        raise UsageError(
+            "--output is for a suggested file: found no --suggest, expected it",
+            hint="--json, --junit, --markdown and --annotations write verdicts",
+        )
     if budgets is None:
         raise UsageError(
             "no budgets: found neither --budgets nor --suggest, expected one of them",
@@ -127,7 +135,7 @@ def _suggest(
         made = suggest(runs, margin)
     what = runs[0].log.sources[0] if len(runs) == 1 else f"{len(runs)} runs"
     head = (
-        f"# What {what} showed, and {100 * margin:g} % more. Observed is not worst: put your own\n"
-        "# requirements in place of these numbers where you have them.\n\n"
+        f"# What {plain(what)} showed, and {100 * margin:g} % more. Observed is not worst:\n"
+        "# put your own requirements in place of these numbers where you have them.\n\n"
     )
     write(output or STDOUT, [(head + toml(made.budgets, made.left_out)).encode()])

@@ -4,8 +4,6 @@ import math
 from collections.abc import Callable
 from datetime import date
 
-import polars as pl
-
 from tracelens.analysis import analyse
 from tracelens.measures.phases import phases
 from tracelens.model.budgets import Budget, Budgets
@@ -14,7 +12,7 @@ from tracelens.model.verdicts import PassedOver, Verdict, Verdicts
 from tracelens.verdicts.meeting import assign, is_glob, no_such
 from tracelens.verdicts.observation import Observation, outcome
 from tracelens.verdicts.observers import observe
-from tracelens.verdicts.view import View
+from tracelens.verdicts.view import NAMED, View
 
 
 def judge(
@@ -64,17 +62,12 @@ def judge(
 
 
 def names_of(analysis: Analysis, marked: list[str]) -> dict[str, list[str]]:
-    """The names of the run's things, by group."""
+    """The names of the run's things, by group; `marked` are those of its phases."""
     named = {
-        "tasks": analysis.tasks["task"],
-        "cores": analysis.cores["name"],
-        "isrs": analysis.isrs["isr"],
-        "locks": analysis.locks["lock"],
-        "queues": analysis.queues["queue"],
-        "chains": analysis.chains["chain"],
-        "phases": pl.Series(marked, dtype=pl.String),
+        group: [str(name) for name in getattr(analysis, group)[column]]
+        for group, column in NAMED.items()
     }
-    return {group: [str(name) for name in names] for group, names in named.items()}
+    return {**named, "phases": marked}
 
 
 def verdict(budget: Budget, name: str, observed: Observation, today: date) -> Verdict:

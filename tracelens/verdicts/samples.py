@@ -28,7 +28,6 @@ COUNTED: Final = {
 
 def values(view: View, group: str, name: str, series: str) -> pl.DataFrame:
     """The values of one thing's series: columns of `VALUES`, in the order of their table."""
-    whose = {"tasks": "task", "isrs": "isr", "locks": "lock", "queues": "queue", "chains": "chain"}
     run = view.run
     nothing = pl.lit(None, pl.Int64)
     nobody = pl.lit(None, pl.String)
@@ -59,7 +58,7 @@ def values(view: View, group: str, name: str, series: str) -> pl.DataFrame:
         wait = pl.col("receive_ns") - pl.col("send_ns")
         picked = items.select(wait.alias("value"), at_ns="send_ns", job_id=nothing, task=nobody)
     else:
-        instances = view.analysis.chain_instances.filter(pl.col(whose[group]) == name)
+        instances = view.analysis.chain_instances.filter(pl.col("chain") == name)
         picked = instances.select(value="latency_ns", at_ns="start_ns", job_id=nothing, task=nobody)
     return picked.select(pl.col(column).cast(dtype) for column, dtype in VALUES.items()).drop_nulls(
         "value"

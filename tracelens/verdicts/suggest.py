@@ -114,7 +114,7 @@ def _rounded(wanted: float, worst: float, measure: Measure) -> float:
     if measure.unit in ("count", "bytes"):
         return math.floor(wanted) if measure.least else math.ceil(wanted)
     if wanted <= 0:
-        return worst if measure.unit != "us" else 0
+        return 0
     digits = 2 - math.floor(math.log10(wanted))
     step = 10.0**-digits
     if measure.unit == "us":

@@ -2,15 +2,24 @@
 
 from functools import cached_property
 from math import ceil
-from typing import Any
+from typing import Any, Final
 
 import polars as pl
 
 from tracelens.measures.load import totals
-from tracelens.model.budgets import THING
 from tracelens.model.results import Analysis, Timeline
 
 Row = dict[str, Any]
+
+NAMED: Final = {
+    "tasks": "task",
+    "cores": "name",
+    "isrs": "isr",
+    "locks": "lock",
+    "queues": "queue",
+    "chains": "chain",
+}
+"""Group → the column of its measured table that names its things."""
 
 
 class View:
@@ -30,11 +39,10 @@ class View:
     def rows(self) -> dict[str, dict[str, Row]]:
         """Group → name → its row of the measured table."""
         found = {}
-        for group in ("tasks", "cores", "isrs", "locks", "queues", "chains"):
+        for group, column in NAMED.items():
             frame = getattr(self.analysis, group)
-            key = "name" if group == "cores" else THING[group] if group != "isrs" else "isr"
             named = frame.iter_rows(named=True)  # few rows: one a thing of the system
-            found[group] = {str(row[key]): row for row in named}
+            found[group] = {str(row[column]): row for row in named}
         return found
 
     @cached_property
