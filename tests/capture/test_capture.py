@@ -23,7 +23,7 @@ from tracelens.analysis import analyse
 from tracelens.capture import channels, recorder
 from tracelens.capture.channels import open_channel
 from tracelens.capture.intake import Text, Unknown
-from tracelens.capture.recorder import Captured, Until
+from tracelens.capture.recorder import Bounds, Captured
 from tracelens.capture.watch import Watch
 from tracelens.cli.main import main
 from tracelens.errors import InputError, UsageError
@@ -47,7 +47,7 @@ def pseudo_terminal() -> Iterator[tuple[int, str]]:
 
 
 def taken(
-    port: str, log: Path, until: Until, send_now: Callable[[], None] = lambda: None
+    port: str, log: Path, until: Bounds, send_now: Callable[[], None] = lambda: None
 ) -> tuple[Captured, Unknown]:
     """Record from `port`; `send_now` runs beside it once the port is open: what a serial port got
     before that is gone."""
@@ -82,7 +82,7 @@ def test_the_probe_over_a_terminal_at_full_speed_with_noise_and_loss(tmp_path: P
     # A mark of a core that has said nothing yet, of an object without a name.
     sent = b"\0".join(frames) + b"\0" + record(0, 27, 2, now + 1, 15)
     with pseudo_terminal() as (target, device):
-        until = Until(seconds=30, mark="o15")
+        until = Bounds(seconds=30, mark="o15")
         done, intake = taken(device, tmp_path / "run.csv", until, lambda: send(target, sent))
     counters = intake.counters
     assert done.reason == "o15 was marked"
@@ -100,7 +100,7 @@ def test_text_over_a_terminal(tmp_path: Path) -> None:
     lines = b"".join(b"%d,0,mark,step,%d\n" % (10 * i, i) for i in range(500))
     with pseudo_terminal() as (target, device):
         sent = b"\xf0\x81noise\r\n" + TEXT + lines + b"5000,0,mark,end,\n"
-        until = Until(seconds=30, mark="end")
+        until = Bounds(seconds=30, mark="end")
         done, _ = taken(device, tmp_path / "run.csv", until, lambda: send(target, sent))
     assert done.reason == "end was marked"
     assert read(tmp_path / "run.csv").events.height == 501
@@ -127,7 +127,7 @@ def test_a_socket_that_hangs_up_is_opened_again(tmp_path: Path) -> None:
     second = b"".join(record(i, 24, 0, 1000 + 10 * i, 9, i) for i in range(140, 200))
     port, thread = server([first, second + count(0, 200) + record(200, 27, 0, 9000, 15)])
     address = f"tcp://127.0.0.1:{port}"
-    done, intake = taken(address, tmp_path / "run.csv", Until(seconds=30, mark="o15"))
+    done, intake = taken(address, tmp_path / "run.csv", Bounds(seconds=30, mark="o15"))
     thread.join()
     assert (done.reason, done.gaps) == ("o15 was marked", 1)
     assert (intake.counters.events, intake.counters.lost) == (161, 40)
@@ -138,7 +138,7 @@ def test_text_that_breaks_off_has_a_gap_in_the_log(tmp_path: Path) -> None:
     first = TEXT + b"10,0,start,a,\n20,1,start,b,\n30,0,wai"
     port, thread = server([first, b"t,a,delay\n90,1,start,c,\n95,0,mark,end,\n"])
     address = f"tcp://127.0.0.1:{port}"
-    _, intake = taken(address, tmp_path / "run.csv", Until(seconds=30, mark="end"))
+    _, intake = taken(address, tmp_path / "run.csv", Bounds(seconds=30, mark="end"))
     thread.join()
     lines = (tmp_path / "run.csv").read_text().splitlines()
     at = next(i for i, line in enumerate(lines) if line.startswith("#note"))
@@ -152,12 +152,12 @@ def test_text_that_breaks_off_has_a_gap_in_the_log(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("until", "reason"),
     [
-        (Until(seconds=0.3), "the time was up"),
-        (Until(seconds=30, octets=200), "the size was reached"),
-        (Until(seconds=30, miss=True), "a job was late"),
+        (Bounds(seconds=0.3), "the time was up"),
+        (Bounds(seconds=30, octets=200), "the size was reached"),
+        (Bounds(seconds=30, miss=True), "a job was late"),
     ],
 )
-def test_what_ends_a_capture(tmp_path: Path, until: Until, reason: str) -> None:
+def test_what_ends_a_capture(tmp_path: Path, until: Bounds, reason: str) -> None:
     said = b"#task id=a name=a priority=1 deadline_us=50\n"
     jobs = b"".join(
         b"%d,0,release,a,\n%d,0,start,a,\n%d,0,wait,a,delay\n" % (t, t + 1, t + 50 + t // 9000)
@@ -167,6 +167,17 @@ def test_what_ends_a_capture(tmp_path: Path, until: Until, reason: str) -> None:
         sent = TEXT + said + jobs
         done, _ = taken(device, tmp_path / "run.csv", until, lambda: send(target, sent))
     assert done.reason == reason
+
+
+def test_it_begins_at_a_mark(tmp_path: Path) -> None:
+    said = TEXT + b"#task id=a name=a\n1,0,start,a,\n2,0,mark,warm,\n"
+    said += b"3,0,mark,go,\n4,0,start,a,\n5,0,mark,end,\n"
+    with pseudo_terminal() as (target, device):
+        bounds = Bounds(from_mark="go", seconds=30, mark="end")
+        taken(device, tmp_path / "run.csv", bounds, lambda: send(target, said))
+    assert (tmp_path / "run.csv").read_text().splitlines()[3:] == [
+        "#task id=a name=a", "3,0,mark,go,", "4,0,start,a,", "5,0,mark,end,"
+    ]  # fmt: skip
 
 
 def test_what_came_survives_a_kill(tmp_path: Path) -> None:

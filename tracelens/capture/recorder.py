@@ -24,9 +24,13 @@ _RETRY_S: Final = 0.25
 
 
 @dataclass(frozen=True, slots=True)
-class Until:
-    """What ends a capture; None or '' does not."""
+class Bounds:
+    """What begins and ends a capture; None or '' does not.
 
+    Before `from_mark` is marked only declarations are kept.
+    """
+
+    from_mark: str = ""
     seconds: float | None = None
     octets: int | None = None
     mark: str = ""
@@ -60,7 +64,7 @@ def record(
     reopen: Callable[[], Channel],
     intake: Intake,
     file: RawIOBase,
-    until: Until,
+    until: Bounds,
     show: Callable[[Progress], None] = lambda _progress: None,
 ) -> Captured:
     """Take in what the channel sends until `until`, its final end, or an interrupt (Ctrl-C).
@@ -78,13 +82,14 @@ class _Recorder:
         reopen: Callable[[], Channel],
         intake: Intake,
         file: RawIOBase,
-        until: Until,
+        until: Bounds,
         show: Callable[[Progress], None],
     ) -> None:
         self._channel: Channel | None = channel
         self._reopen, self._intake, self._file = reopen, intake, file
         self._until, self._show = until, show
         self._watch = Watch()
+        self._waiting = until.from_mark.encode()
         self._begin = self._synced = self._shown = time.monotonic()
         self._events_shown = self._octets = self._gaps = 0
 
@@ -117,10 +122,24 @@ class _Recorder:
             self._now_and_then()
 
     def _write(self, lines: bytes) -> None:
+        if self._waiting:
+            lines = self._from_mark(lines)
         if lines:
             self._file.write(lines)
             self._octets += len(lines)
             self._watch.see(lines)
+
+    def _from_mark(self, lines: bytes) -> bytes:
+        """Of the lines those that are no events, and all from the awaited mark on."""
+        kept = []
+        whole = lines.splitlines(keepends=True)
+        for at, line in enumerate(whole):  # one pass: a live stream's piece
+            if not line[:1].isdigit():
+                kept.append(line)
+            elif line.split(b",")[2:4] == [b"mark", self._waiting]:
+                self._waiting = b""
+                return b"".join((*kept, *whole[at:]))
+        return b"".join(kept)
 
     def _away(self) -> None:
         """Say in the log that the channel vanished, and wait for it."""

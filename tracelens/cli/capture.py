@@ -44,6 +44,7 @@ def _octets(_ctx: click.Context, _param: click.Parameter, text: str | None) -> i
     "--for", "time_ns", callback=options.time_ns, metavar="T", help="Stop after a time: 10s, 500ms."
 )
 @click.option("--size", callback=_octets, metavar="S", help="Stop when LOG has this size: 20MB.")
+@click.option("--from-mark", metavar="WORD", help="Begin when the target has marked this.")
 @click.option("--until-mark", metavar="WORD", help="Stop when the target has marked this.")
 @click.option("--until-miss", is_flag=True, help="Stop when a job was late.")
 def capture(
@@ -53,6 +54,7 @@ def capture(
     baud: int,
     time_ns: int | None,
     size: int | None,
+    from_mark: str | None,
     until_mark: str | None,
     until_miss: bool,
 ) -> None:
@@ -70,11 +72,12 @@ def capture(
     """
     from tracelens.capture.channels import open_channel
     from tracelens.capture.intake import Unknown
-    from tracelens.capture.recorder import Until, record
+    from tracelens.capture.recorder import Bounds, record
 
-    until = Until(
+    until = Bounds(
         seconds=None if time_ns is None else time_ns / NS_PER_S,
         octets=size,
+        from_mark=from_mark or "",
         mark=until_mark or "",
         miss=until_miss,
     )
