@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from tracelens.cli.main import COMMANDS
+from tracelens.cli.main import COMMANDS, main
 
 ROOT = Path(__file__).parents[2]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -46,6 +46,18 @@ def test_the_command_runs(directory, command):
         check=False,
     )
     assert (done.returncode, done.stderr) == (0, "")
+
+
+@pytest.mark.parametrize("command", re.findall(r"^    tracelens (serve.*)$", README, re.MULTILINE))
+def test_the_page_is_served_by_the_command(directory, monkeypatch, command):
+    """As far as the server: it would run until Ctrl-C."""
+    shutil.copy("sample_traces/knitting_inversion.csv", "run.csv")
+    served = []
+    monkeypatch.setattr("tracelens.web.app.serve", lambda *runs, **how: served.append((runs, how)))
+    assert main([*command.split(), "--port", "0"]) == 0
+    ((runs, how),) = served
+    assert len(runs) == (command == "serve run.csv")
+    assert (how["follower"] is None) == ("--follow" not in command)
 
 
 def test_the_python_example_runs(directory):

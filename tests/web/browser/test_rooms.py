@@ -209,6 +209,9 @@ def test_the_second_run_is_opened_from_the_room_of_two(open_page: Open, log: Pat
     expect(page.locator("#name-b")).to_contain_text("second: knitting.csv")
     expect(page.locator("#name-a")).to_contain_text("first: knitting_healthy.csv")
     expect(page.locator("#only")).to_contain_text("Only the first run has")
+    page.locator("#name-a").get_by_role("link", name="another log").click()
+    page.locator("#opened").get_by_role("link", name="knitting.csv").click()
+    expect(page.locator("#name-a")).to_contain_text("first: knitting.csv")
 
 
 @pytest.mark.night

@@ -76,15 +76,34 @@
     setTimeout(() => ask(name, ticket), POLL_MS);
   }
 
-  /* The browser remembers what it opened, for 'two runs': nobody else is told of it. */
-  function go(name, run) {
-    const opened = JSON.parse(sessionStorage.getItem("opened") || "[]");
-    opened.unshift({ run: run, name: name });
-    sessionStorage.setItem("opened", JSON.stringify(opened.slice(0, 12)));
+  const opened = () => JSON.parse(sessionStorage.getItem("opened") || "[]");
+
+  /* Where a run leads: to its page, or to its side of 'two runs'. */
+  function place(run) {
     const { side, other, two } = room.dataset;
     const query = new URLSearchParams(side ? { [side]: run } : { run: run });
     if (side && other) query.set(side === "a" ? "b" : "a", other);
-    location.assign(`${side ? two : "/"}?${query}`);
+    return `${side ? two : "/"}?${query}`;
+  }
+
+  /* The browser remembers what it opened, for 'two runs': nobody else is told of it. */
+  function go(name, run) {
+    const known = [{ run: run, name: name }, ...opened()];
+    sessionStorage.setItem("opened", JSON.stringify(known.slice(0, 12)));
+    location.assign(place(run));
+  }
+
+  function list() {
+    const items = opened().map(({ run, name }) => {
+      const link = document.createElement("a");
+      link.href = place(run);
+      link.textContent = name;
+      const item = document.createElement("li");
+      item.append(link);
+      return item;
+    });
+    document.querySelector("#opened ul").replaceChildren(...items);
+    document.getElementById("opened").hidden = !items.length;
   }
 
   file.addEventListener("change", () => { if (file.files.length) send(file.files[0]); });
@@ -104,5 +123,10 @@
     if (dropped.length) send(dropped[0]);
   });
   /* Back from the run by the browser's own button: the room is as it was before. */
-  window.addEventListener("pageshow", () => { under_way = false; say(""); file.value = ""; });
+  window.addEventListener("pageshow", () => {
+    under_way = false;
+    say("");
+    file.value = "";
+    list();
+  });
 })();
