@@ -31,7 +31,7 @@ RANKS: list[set[str]] = [
     {"measures"},
     {"findings"},
     {"analysis", "reading"},
-    {"convert", "cutting", "explanation", "observed", "comparison", "verdicts"},
+    {"convert", "cutting", "explanation", "observed", "comparison", "verdicts", "exercises"},
     {"history"},
     {"drawing"},
     {"report"},

@@ -31,6 +31,7 @@ COMMANDS: Final = {
     "history": "Keep runs in a directory; show what changes from one to the next.",
     "simulate": "Make a log from a task set.",
     "schedule": "Work out whether every deadline can be kept, step by step.",
+    "exercise": "Make an exercise on scheduling; say what is wrong with the answers.",
     "convert": "Turn other recordings into an event log, or an event log into others.",
     "capture": "Take a log from a serial port, a socket or standard input.",
     "probe": "Write out the C code that goes into firmware.",

@@ -117,7 +117,7 @@ def case(one: Contender, workload: Workload, known: Responses) -> Case:
     """What is in the way of `one`, and what it brings itself."""
     others = workload.of_core(one.core)
     held = blocking(one, others, workload.locks)
-    why = one.cannot or _shared(one, workload) or held.cannot or _migrating(one, workload)
+    why = one.cannot or shared(one, workload) or held.cannot or _migrating(one, workload)
     if why is not None:
         return Case(why, held)
     itself = arriving(one, workload, known)
@@ -213,8 +213,8 @@ def _level_load(given: Case) -> Fraction:
     return sum((part.utilisation for part in (*given.above, itself)), Fraction())
 
 
-def _shared(one: Contender, workload: Workload) -> str | None:
-    """Locks that tasks of several cores share: their waits are not bounded here."""
+def shared(one: Contender, workload: Workload) -> str | None:
+    """Why there is no bound: locks of tasks of several cores, whose waits are not bounded here."""
     if one.handler:
         return None
     tasks = [c for c in workload.contenders if not c.handler]

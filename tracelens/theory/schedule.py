@@ -1,6 +1,7 @@
 """Cores whose schedule is fixed by their offsets, and the exact responses there."""
 
 from tracelens.theory.offsets import Fixed, exact
+from tracelens.theory.response import shared
 from tracelens.theory.workload import Contender, Workload
 
 
@@ -16,6 +17,8 @@ def fixed(workload: Workload, core: int) -> tuple[Fixed, ...] | None:
     if not workload.preemptive or workload.switch_ns or workload.wake_ns or not everyone:
         return None
     if any(c.migrates for c in workload.contenders) or not all(map(_plain, everyone)):
+        return None
+    if any(shared(c, workload) is not None for c in everyone):
         return None
     users: dict[str, int] = {}
     for one in everyone:
