@@ -110,6 +110,7 @@ def _task(m: Machine, taskset: TaskSet, task: Task, seed: int) -> TaskState:
         state.receive_first = ((RECEIVE, index, 0),)
     else:
         state.activation = BY_DELAY if task.activation == "delay" else BY_ACTIVATE
+    state.announces = state.activation != BY_ACTIVATE
     state.core = -1 if task.core is None and len(m.cores) > 1 else (task.core or 0)
     state.home = max(state.core, 0)
     if task.stack_bytes and program.stack_use is not None:

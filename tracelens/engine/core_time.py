@@ -22,6 +22,11 @@ WOKEN: Final = 4  # a core
 SWITCHED: Final = 5  # a core
 SLICE: Final = 6  # a core's task has used its slice
 
+# How a core was left: what the switch that follows costs depends on it.
+LEFT: Final = 0  # its task waits, or has ended, or there was none
+TAKEN: Final = 1  # somebody more urgent takes it
+BLOCKED: Final = 2  # its task waits for a lock
+
 E_START: Final = CODE["start"]
 E_PREEMPT: Final = CODE["preempt"]
 
@@ -94,8 +99,9 @@ def start(m: Machine, core: CoreState) -> None:
 def place(m: Machine, core: CoreState, task: TaskState) -> None:
     """Give the core to a ready task, after a switch if switching costs time."""
     m.ready.remove(task)
+    taken = core.cur is not None or (core.idle_on and core.idle_name >= 0)
     if core.cur is not None:
-        take_off(m, core, at_head=True)
+        take_off(m, core, at_head=m.keeps_turn)
     core.cur = task
     m.truth.moved_cores.add(core.index)
     if not m.switch:
@@ -104,7 +110,7 @@ def place(m: Machine, core: CoreState, task: TaskState) -> None:
         if core.idle_on and core.idle_name >= 0:
             m.emit((m.now, core.index, E_PREEMPT, core.idle_name, -1))
         core.idle_on = False
-        _begin_switch(m, core)
+        _begin_switch(m, core, task.name, TAKEN if taken else core.left)
 
 
 def take_off(m: Machine, core: CoreState, *, at_head: bool) -> None:
@@ -121,12 +127,14 @@ def take_off(m: Machine, core: CoreState, *, at_head: bool) -> None:
         m.ready.append(task)
     core.cur = None
     core.started = False
+    core.left = TAKEN
     m.truth.moved_cores.add(core.index)
 
 
-def vacate(m: Machine, core: CoreState) -> None:
+def vacate(m: Machine, core: CoreState, how: int = LEFT) -> None:
     """The core's task leaves it of its own accord: it waits, or has ended."""
     pause(m, core)
+    core.left = how
     if core.cur is not None:
         core.cur.slice_left = 0
         m.truth.moved_tasks.append(core.cur)
@@ -141,7 +149,7 @@ def go_idle(m: Machine, core: CoreState) -> None:
     if core.idle_name < 0:
         core.idle_on = True
     elif m.switch:
-        _begin_switch(m, core)
+        _begin_switch(m, core, core.idle_name, core.left)
     else:
         start_idle(m, core)
 
@@ -153,7 +161,21 @@ def start_idle(m: Machine, core: CoreState) -> None:
     m.truth.moved_cores.add(core.index)
 
 
-def _begin_switch(m: Machine, core: CoreState) -> None:
+def _begin_switch(m: Machine, core: CoreState, name: int, how: int) -> None:
     core.switching = True
-    core.switch_left = m.switch
+    core.switch_left = m.switch if m.costs is None else m.costs.draw(name, how)
+    resume(m, core)
+
+
+def end_slice(m: Machine, core: CoreState) -> None:
+    """The running task has used its slice: the next one as urgent as it gets the core."""
+    task = core.cur
+    if task is None or not core.started or core.nest:
+        return
+    pause(m, core)
+    for other in m.ready:
+        if other.eff == task.eff and other.core in (-1, core.index):
+            take_off(m, core, at_head=False)
+            return
+    task.slice_left = m.slice
     resume(m, core)

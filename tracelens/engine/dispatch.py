@@ -1,6 +1,6 @@
 """Which ready task gets which core."""
 
-from tracelens.engine.core_time import go_idle, pause, place, resume, take_off
+from tracelens.engine.core_time import go_idle, place
 from tracelens.engine.handlers import wake_up
 from tracelens.engine.machine import Machine
 from tracelens.engine.state import CoreState, TaskState
@@ -39,6 +39,8 @@ def _dispatch_one(m: Machine, core: CoreState) -> None:
 
 def yields(m: Machine, core: CoreState) -> bool:
     """True if the core's task can lose it now: preemptively, in a switch, or between two jobs."""
+    if core.cur is not None and core.cur.masked:
+        return not core.started
     return m.preemptive or not core.started or core.boundary == m.now
 
 
@@ -77,17 +79,3 @@ def _core_for(m: Machine, task: TaskState, claimed: set[int]) -> CoreState | Non
         if best_rank is None or rank < best_rank:
             best, best_rank = core, rank
     return best
-
-
-def end_slice(m: Machine, core: CoreState) -> None:
-    """The running task has used its slice: the next one as urgent as it gets the core."""
-    task = core.cur
-    if task is None or not core.started or core.nest:
-        return
-    pause(m, core)
-    for other in m.ready:
-        if other.eff == task.eff and other.core in (-1, core.index):
-            take_off(m, core, at_head=False)
-            return
-    task.slice_left = m.slice
-    resume(m, core)

@@ -3,12 +3,13 @@
 from heapq import heappop, heappush
 from typing import Final
 
-from tracelens.engine.core_time import REQUESTS, WOKEN, pause, resume
+from tracelens.engine.core_time import REQUESTS, WOKEN, end_slice, pause, resume
 from tracelens.engine.jobs import activate, release_by_time
 from tracelens.engine.machine import Machine
 from tracelens.engine.queues import drop, send
+from tracelens.engine.releases import release_awaited, tell
 from tracelens.engine.state import CoreState, HandlerState
-from tracelens.engine.work import ACTIVATE, MARK, RELEASE_DUE, RUN, SEND
+from tracelens.engine.work import ACTIVATE, MARK, RELEASE, RELEASE_DUE, RUN, SEND, TELL
 from tracelens.model.events import CODE
 
 E_ENTER: Final = CODE["enter"]
@@ -55,6 +56,7 @@ def request(m: Machine, handler: HandlerState) -> None:
         m.emit((m.now, core.index, E_PEND, handler.name, -1))
     if handler.waiting:
         handler.lost += 1
+        handler.runs += handler.work.per_request
         return
     handler.pend_at = m.now
     if core.nest and core.nest[-1].key <= handler.key:
@@ -99,6 +101,12 @@ def go_on(m: Machine, core: CoreState) -> None:
         elif code == RELEASE_DUE:
             while m.due and m.due[0][0] <= m.now:
                 release_by_time(m, m.tasks[heappop(m.due)[1]], c, name)
+                if what > 0:  # a recorded handler releases one here, and goes on
+                    break
+        elif code == RELEASE:
+            release_awaited(m, m.tasks[what], c, name)
+        elif code == TELL:
+            tell(m, c, what)
     m.emit((m.now, c, E_LEAVE, name, -1))
     core.nest.pop()
     if core.boundary == handler.entered:
@@ -107,6 +115,8 @@ def go_on(m: Machine, core: CoreState) -> None:
     m.truth.moved_cores.add(c)
     resume(m, core)
     _enter_next(m, core)
+    if handler.rotates and not core.nest:
+        end_slice(m, core)
 
 
 def _enter_next(m: Machine, core: CoreState) -> None:

@@ -6,6 +6,7 @@ from typing import Final
 from tracelens.engine.core_time import ARRIVES, make_ready, vacate
 from tracelens.engine.locks import rekey
 from tracelens.engine.machine import Machine
+from tracelens.engine.releases import activate_script, arrive
 from tracelens.engine.state import (
     BY_ACTIVATE,
     BY_DELAY,
@@ -49,7 +50,9 @@ def begin(m: Machine, task: TaskState, job: Instance) -> None:
 
 def release_by_time(m: Machine, task: TaskState, core: int, cause: int) -> None:
     """A job is due: a waiting task is released, or a basic task activated."""
-    if task.activation == BY_ACTIVATE:
+    if task.scripted:
+        arrive(m, task, core, cause)
+    elif task.activation == BY_ACTIVATE:
         activate(m, task, core)
         schedule_arrival(m, task)
     else:
@@ -60,6 +63,9 @@ def release_by_time(m: Machine, task: TaskState, core: int, cause: int) -> None:
 
 def activate(m: Machine, task: TaskState, core: int) -> None:
     """Activate a basic task; an activation of one that has a job is counted."""
+    if task.scripted:
+        activate_script(m, task, core)
+        return
     m.emit((m.now, core, E_ACTIVATE, task.name, -1))
     job = new_job(m, task, m.now)
     if task.job is None:

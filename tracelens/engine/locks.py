@@ -10,6 +10,7 @@ when it runs, and may find that another was faster.
 
 from typing import Final
 
+from tracelens.engine.core_time import BLOCKED as LOCKED
 from tracelens.engine.core_time import make_ready, vacate
 from tracelens.engine.machine import Machine
 from tracelens.engine.state import (
@@ -64,7 +65,7 @@ def ask(m: Machine, core: CoreState, task: TaskState, lock: LockState) -> bool:
     task.wants = lock
     m.waits += 1
     task.word = m.waits
-    vacate(m, core)
+    vacate(m, core, LOCKED)
     in_the_way.waiters.append(task)
     _look_for_cycle(m, task)
     if in_the_way.owner is not None and in_the_way.protocol != PLAIN:
@@ -113,6 +114,8 @@ def rekey(m: Machine, core: int, task: TaskState) -> None:
             for waiter in lock.waiters:
                 if waiter.eff < inherited:
                     inherited = waiter.eff
+    if m.keeps_raise and task.held and not m.edf:
+        inherited = min(inherited, task.inherited)
     eff = min(inherited, ceiling)
     announced = inherited != task.inherited
     changed = eff != task.eff

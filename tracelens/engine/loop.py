@@ -16,12 +16,14 @@ from tracelens.engine.core_time import (
     SLICE,
     SWITCHED,
     WOKEN,
+    end_slice,
     make_ready,
     pause,
+    resume,
     start,
     start_idle,
 )
-from tracelens.engine.dispatch import dispatch, end_slice
+from tracelens.engine.dispatch import dispatch
 from tracelens.engine.handlers import (
     go_on,
     idle_tick,
@@ -32,12 +34,7 @@ from tracelens.engine.handlers import (
 )
 from tracelens.engine.jobs import release_by_time, schedule_arrival
 from tracelens.engine.machine import Machine
-from tracelens.engine.state import (
-    BY_ACTIVATE,
-    NEVER,
-    CoreState,
-    TaskState,
-)
+from tracelens.engine.state import NEVER, CoreState, TaskState
 from tracelens.engine.steps import perform
 from tracelens.model.events import CODE
 
@@ -51,7 +48,7 @@ EVENT: Final = 5  # numbers that make an event in `m.out`
 
 
 def run(m: Machine, until: int, most_events: int | None = None) -> bool:
-    """Run [0, until): events at `until` no longer happen, but for a mark at the end.
+    """Run [now, until): events at `until` no longer happen, but for a mark at the end.
 
     False if it was given up because more than `most_events` were due before the end, or as many
     instants without one; `m.now` is where.
@@ -88,20 +85,24 @@ def _start_up(m: Machine) -> None:
     Without a switching cost the dispatcher starts somebody at 0 anyway.
     """
     if not any(core.idle_name >= 0 for core in m.cores):
-        m.emit((0, 0, E_MARK, m.things.name("start_of_run"), -1))
+        m.emit((m.now, 0, E_MARK, m.things.name("start_of_run"), -1))
     for task in m.tasks:
-        if task.activation != BY_ACTIVATE:
+        if task.announces:
             word = m.delay if task.queue is None else task.queue.name
-            m.emit((0, task.home, E_ACTIVATE, task.name, -1))
-            m.emit((0, task.home, E_START, task.name, -1))
-            m.emit((0, task.home, E_WAIT, task.name, word))
+            word = task.first_word if task.scripted else word
+            m.emit((m.now, task.home, E_ACTIVATE, task.name, -1))
+            m.emit((m.now, task.home, E_START, task.name, -1))
+            m.emit((m.now, task.home, E_WAIT, task.name, word))
         schedule_arrival(m, task)
     for core in m.cores:
-        if m.switch and core.idle_name >= 0:
+        if core.opens_after:  # the record shows when its scheduler started
+            core.switching, core.switch_left = True, core.opens_after
+            resume(m, core)
+        elif m.switch and core.idle_name >= 0:
             start_idle(m, core)
     for handler in m.handlers:
         schedule_request(m, handler)
-    heappush(m.heap, (0, SLICE, 0, -1))  # so that there is an instant 0
+    heappush(m.heap, (m.now, SLICE, 0, -1))  # so that there is a first instant
 
 
 def _handle(m: Machine, kind: int, index: int, version: int) -> None:
@@ -148,7 +149,8 @@ def _arrive(m: Machine, core: int, kind: int, which: int) -> None:
         release_by_time(m, m.tasks[which], core, -1)
     else:
         task = m.tasks[which]
-        m.emit((m.now, core, E_RELEASE, task.name, -1))
+        m.emit((m.now, core, task.back_by, task.name, -1))
+        task.back_by = E_RELEASE
         make_ready(m, task)
 
 

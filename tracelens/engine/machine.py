@@ -3,6 +3,7 @@
 from array import array
 
 from tracelens.engine.draws import TicksOf
+from tracelens.engine.listed import SwitchCosts, Until
 from tracelens.engine.state import CoreState, HandlerState, LockState, QueueState, TaskState
 from tracelens.engine.truth import Truth
 from tracelens.engine.work import Things
@@ -35,6 +36,12 @@ class Machine:
         self.preemptive = True
         self.sign = 1  # of a priority in a key
         self.slice = self.switch = self.tick = self.wake = 0  # ticks; 0: there is none
+        # Of recorded scripts:
+        self.costs: SwitchCosts | None = None  # in place of `switch`
+        self.keeps_turn = True  # who is preempted is the first of its equals again
+        self.keeps_raise = False  # a raised holder stays so until its last lock is back
+        self.told: list[tuple[int, int, int]] = []  # events to write again: code, subject, value
+        self.untils: list[Until] = []
         self.out = array("q")
         self.emit = self.out.extend
         self.truth = Truth(self.cores, self.tasks)

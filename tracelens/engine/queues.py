@@ -5,7 +5,15 @@ from typing import Final
 from tracelens.engine.core_time import make_ready, vacate
 from tracelens.engine.jobs import begin, new_job
 from tracelens.engine.machine import Machine
-from tracelens.engine.state import PAUSED, CoreState, QueueState, TaskState
+from tracelens.engine.releases import new_deadline
+from tracelens.engine.state import (
+    AT_ITEM,
+    NOT_AWAITING,
+    PAUSED,
+    CoreState,
+    QueueState,
+    TaskState,
+)
 from tracelens.model.events import CODE
 
 E_SEND: Final = CODE["send"]
@@ -31,7 +39,10 @@ def send(m: Machine, core: CoreState, sender: int, queue: QueueState) -> bool:
             make_ready(m, consumer)
         else:
             consumer.pending.append(job)
-    elif queue.receivers:
+        return True
+    if m.edf:
+        queue.sent.append(now)
+    if queue.receivers:
         _release(m, c, queue.receivers, sender)
     return True
 
@@ -45,6 +56,8 @@ def drop(m: Machine, core: CoreState, queue: QueueState) -> None:
 def take_out(m: Machine, core: CoreState, task: TaskState, queue: QueueState) -> None:
     """Take the first item out of a queue that is not empty."""
     queue.count -= 1
+    if queue.sent:
+        queue.sent.popleft()
     m.emit((m.now, core.index, E_RECEIVE, task.name, queue.name))
     if queue.senders:
         _release(m, core.index, queue.senders, task.name)
@@ -66,4 +79,7 @@ def _release(m: Machine, core: int, line: list[TaskState], cause: int) -> None:
     task = min(line, key=lambda one: one.eff)
     line.remove(task)
     m.emit((m.now, core, E_RELEASE, task.name, cause))
+    if task.awaits == AT_ITEM:
+        task.awaits = NOT_AWAITING
+        new_deadline(m, task, m.now)
     make_ready(m, task)

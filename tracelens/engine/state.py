@@ -7,7 +7,9 @@ priorities it comes from the priority, under earliest deadline first it is the a
 from collections import deque
 from typing import Final
 
+from tracelens.engine.listed import Listed
 from tracelens.engine.work import Work
+from tracelens.model.events import CODE
 
 NEVER: Final = 1 << 62
 """A key less urgent than any other, and a time that does not come."""
@@ -23,6 +25,13 @@ PAUSED: Final = 4  # waits for something that is not a lock, inside a job
 BY_DELAY: Final = 0
 BY_ACTIVATE: Final = 1
 BY_QUEUE: Final = 2
+
+# What a scripted task is at.
+NOT_AWAITING: Final = 0
+AT_UNTIL: Final = 1
+AT_AWAIT: Final = 2
+AT_END: Final = 3
+AT_ITEM: Final = 4
 
 # Lock protocols.
 PLAIN: Final = 0
@@ -65,11 +74,16 @@ class TaskState:
 
     __slots__ = (
         "activation",
+        "announces",
         "arrivals",
+        "awaits",
+        "back_by",
         "base",
+        "calls",
         "core",
         "deadline",
         "eff",
+        "first_word",
         "held",
         "home",
         "index",
@@ -77,6 +91,7 @@ class TaskState:
         "job",
         "last_core",
         "left",
+        "masked",
         "name",
         "ops",
         "pc",
@@ -86,7 +101,9 @@ class TaskState:
         "receive_first",
         "released",
         "retrying",
+        "scripted",
         "seq",
+        "silent",
         "slice_left",
         "stack_free",
         "stack_size",
@@ -97,7 +114,7 @@ class TaskState:
         "work",
     )
 
-    def __init__(self, index: int, name: int, work: Work, base: int) -> None:
+    def __init__(self, index: int, name: int, work: Work | Listed, base: int) -> None:
         self.index = index
         self.name = name  # index in the table of names
         self.work = work
@@ -127,6 +144,15 @@ class TaskState:
         self.stack_size = 0
         self.stack_free = 0
         self.phase: Phase | None = None
+        self.announces = False  # it waits for its first release from time 0 on, and says so
+        # Of recorded scripts:
+        self.scripted = False
+        self.first_word = -1  # what it waits for at first
+        self.awaits = 0  # NOT_AWAITING, AT_UNTIL, AT_AWAIT, AT_END or AT_ITEM
+        self.calls: deque[int] = deque()  # releases or activations that came before their wait
+        self.silent = False  # its first activation stands in no log
+        self.back_by = CODE["release"]  # the event with which it comes back from a wait
+        self.masked = False  # it has locked the scheduler
 
 
 class Phase:
@@ -173,7 +199,17 @@ class LockState:
 class QueueState:
     """One queue at this moment."""
 
-    __slots__ = ("consumer", "count", "depth", "dropped", "drops", "name", "receivers", "senders")
+    __slots__ = (
+        "consumer",
+        "count",
+        "depth",
+        "dropped",
+        "drops",
+        "name",
+        "receivers",
+        "senders",
+        "sent",
+    )
 
     def __init__(self, name: int, depth: int | None, drops: bool) -> None:
         self.name = name
@@ -184,6 +220,7 @@ class QueueState:
         self.consumer: TaskState | None = None
         self.receivers: list[TaskState] = []
         self.senders: list[TaskState] = []
+        self.sent: deque[int] = deque()  # when its items were; only where deadlines rank
 
 
 class HandlerState:
@@ -203,19 +240,21 @@ class HandlerState:
         "pc",
         "pend_at",
         "requests",
+        "rotates",
         "runs",
         "tells",
         "waiting",
         "work",
     )
 
-    def __init__(self, index: int, name: int, work: Work, key: int, core: int) -> None:
+    def __init__(self, index: int, name: int, work: Work | Listed, key: int, core: int) -> None:
         self.index = index
         self.name = name
         self.work = work
         self.key = key
         self.core = core
         self.tells = False  # whether the hardware tells of requests (event `pend`)
+        self.rotates = False  # at its end, of equally urgent tasks the next one gets the core
         self.waiting = False
         self.lost = 0
         self.requests = 0  # put into the heap so far
@@ -244,7 +283,9 @@ class CoreState:
         "idle_name",
         "idle_on",
         "index",
+        "left",
         "nest",
+        "opens_after",
         "requested",
         "since",
         "started",
@@ -267,4 +308,6 @@ class CoreState:
         self.deferred: list[tuple[int, int]] = []  # what came while it slept
         self.since = 0
         self.version = 0
+        self.left = 0  # how the latest task to leave it did: see `core_time`
+        self.opens_after = 0  # so much later its tasks run at first
         self.boundary = -1  # time of the last job boundary, where even a non-preemptive core yields

@@ -8,8 +8,20 @@ from tracelens.engine.jobs import activate, end
 from tracelens.engine.locks import ask, give_back
 from tracelens.engine.machine import Machine
 from tracelens.engine.queues import drop, send, take_out, wait_at
+from tracelens.engine.scripted import leaves_core
 from tracelens.engine.state import PAUSED, CoreState, TaskState
-from tracelens.engine.work import ACTIVATE, LOCK, MARK, RECEIVE, RUN, SEND, SUSPEND, TAKE, UNLOCK
+from tracelens.engine.work import (
+    ACTIVATE,
+    LOCK,
+    MARK,
+    POLL,
+    RECEIVE,
+    RUN,
+    SEND,
+    SUSPEND,
+    TAKE,
+    UNLOCK,
+)
 from tracelens.model.events import CODE
 
 E_MARK: Final = CODE["mark"]
@@ -25,6 +37,11 @@ def perform(m: Machine, core: CoreState, task: TaskState, *, dispatched: bool) -
     """
     while task.pc < len(task.ops):
         code, what, time = task.ops[task.pc]
+        if code < 0:
+            if leaves_core(m, core, task, code, what, time):
+                return
+            dispatched = False
+            continue
         if code >= TAKE:
             if not dispatched:
                 return
@@ -43,10 +60,14 @@ def perform(m: Machine, core: CoreState, task: TaskState, *, dispatched: bool) -
                     return
                 take_out(m, core, task, queue)
                 dispatched = not queue.senders and dispatched
+            elif code == POLL and m.queues[what].count:
+                take_out(m, core, task, m.queues[what])
             task.pc += 1
             continue
         if code == UNLOCK:
-            give_back(m, core, task, m.locks[what])
+            owner = m.locks[what].owner
+            if owner is not None:  # a record may tell of an unlock by another
+                give_back(m, core, owner, m.locks[what])
         elif code == SEND:
             queue = m.queues[what]
             if not send(m, core, task.name, queue):

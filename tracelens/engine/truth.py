@@ -350,3 +350,19 @@ class Truth:
             for job in task.pending:
                 if job.release < until:
                     self.episodes.extend((job.serial, job.release, until, L_BACKLOG, -1, -1))
+
+
+class Silent(Truth):
+    """Takes no notes, for a run whose log is all that is wanted."""
+
+    def begin(self) -> None:
+        """Nothing to take note of."""
+
+    def close_instant(self, now: int) -> None:
+        """Forget what changed."""
+        self.moved_cores.clear()
+        self.moved_tasks.clear()
+        self.first_start.clear()
+
+    def finish(self, until: int) -> None:
+        """Nothing is open."""

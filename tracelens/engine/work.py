@@ -18,6 +18,19 @@ RECEIVE: Final = 6
 LOCK: Final = 7
 RUN: Final = 8
 
+# Operations of recorded scripts only; see `scripted`. Those below 0 are performed at once.
+TELL: Final = -1  # write the event m.told[what] again
+RELEASE: Final = -2  # a task that awaits it
+UNTIL: Final = -3  # wait until the release m.untils[what], or go on late
+AWAIT: Final = -4  # wait for a release by another
+HOLD: Final = -5  # be suspended until a time, then (what) released or activated
+PRIORITY: Final = -6  # give a task another base key
+NEXT: Final = -7  # take an item at once or wait for one; RECEIVE follows
+END: Final = -8  # terminate; another activation may be waiting
+BLANK: Final = -9  # the record ends here: what would follow is not known
+MASK: Final = -10  # of the scheduler: what is 1 on, 0 off
+POLL: Final = 9  # take an item if there is one
+
 Op = tuple[int, int, int]
 
 _CODES: Final = {
@@ -69,6 +82,9 @@ class Work:
     `due(job)` is the nominal time, `arrival(job)` the time with its jitter; both None after the
     last. `body(job)` are the operations.
     """
+
+    per_request = 0
+    """1 if a request that is lost takes its body with it."""
 
     def __init__(
         self,
