@@ -32,7 +32,7 @@ RANKS: list[set[str]] = [
     {"findings"},
     {"analysis", "reading"},
     {"convert", "cutting", "explanation", "observed", "comparison", "verdicts", "exercises"},
-    {"history"},
+    {"history", "replay"},
     {"drawing"},
     {"report"},
     {"batch", "testing"},
