@@ -1,0 +1,45 @@
+"""`tracelens whatif`, as its user runs it."""
+
+import json
+
+import pytest
+
+from tracelens.cli.main import main
+from tracelens.reading import read
+
+LOG = "sample_traces/knitting_inversion.csv"
+
+
+@pytest.fixture
+def knitting(pytestconfig):
+    return str(pytestconfig.rootpath / LOG)
+
+
+def test_a_change_and_its_log(knitting, tmp_path, capsys):
+    then = tmp_path / "then.csv"
+    assert main(["whatif", knitting, "--protocol", "flash_bus=inherit", "-o", str(then)]) == 0
+    printed = " ".join(capsys.readouterr().out.split())
+    assert "knitting_inversion.csv replayed with --protocol flash_bus=inherit" in printed
+    assert "820 of 820 responses (100 %)" in printed
+    assert "4 deadline misses recorded, 0 predicted. Worse for it: yarn_tension" in printed
+    assert int(read(then).jobs["late"].sum()) == 0
+
+
+def test_json(knitting, capsys):
+    assert main(["whatif", knitting, "--scale", "archive=0.5", "--json", "-"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["schema"] == "tracelens.whatif/1"
+    assert told["changes"] == ["--scale archive=0.5"]
+    assert told["fidelity"]["share"] == 1
+    archive = next(task for task in told["tasks"] if task["task"] == "archive")
+    assert archive["change"] == "better"
+    assert archive["predicted"]["max_us"] < archive["recorded"]["max_us"]
+
+
+def test_an_unknown_name_is_one_line_and_a_hint(knitting, capsys):
+    assert main(["whatif", knitting, "--priority", "panle=3"]) == 2
+    error = capsys.readouterr().err
+    assert error.splitlines() == [
+        "tracelens: no such task: found panle, expected one of the run",
+        "Hint: did you mean panel?",
+    ]
