@@ -43,3 +43,9 @@ def test_an_absolute_pattern_does_as_well(tree):
 def test_what_names_no_log_is_wrong_usage(tree, pattern):
     with pytest.raises(UsageError):
         find([pattern])
+
+
+def test_the_tables_of_an_earlier_batch_are_no_logs(tree):
+    assert [one.run for one in find(["."], tree / "a")] == ["c/three.csv"]
+    with pytest.raises(UsageError):
+        find(["a"], tree / "a")

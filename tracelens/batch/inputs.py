@@ -20,23 +20,25 @@ class Input:
     path: Path
 
 
-def find(patterns: Sequence[str]) -> list[Input]:
+def find(patterns: Sequence[str], results: Path | None = None) -> list[Input]:
     """The logs that files, directories and patterns such as 'runs/**/*.csv' name.
 
-    Raises `UsageError` for one that names none, and for standard input.
+    What lies in the directory `results`, where the tables of an earlier batch may be, is no log.
+    Raises `UsageError` for a pattern that names none, and for standard input.
     """
-    paths = sorted({path for pattern in patterns for path in _named(pattern)})
+    paths = sorted({path for pattern in patterns for path in _named(pattern, results)})
     above = Path(commonpath([path.parent for path in paths]))
     return [Input(path.relative_to(above).as_posix(), path) for path in paths]
 
 
-def _named(pattern: str) -> list[Path]:
+def _named(pattern: str, results: Path | None) -> list[Path]:
     if pattern == "-":
         raise UsageError(
             "many runs: found '-', expected files, directories or patterns",
             hint="`tracelens report -` reads one log from standard input",
         )
     found = [path.absolute() for path in _matches(pattern)]
+    found = [path for path in found if results is None or not path.is_relative_to(results)]
     if not found:
         raise UsageError(
             f"no log is named by {pattern}: found no file, expected at least one",

@@ -68,8 +68,8 @@ def batch(
 
     if system:
         read_system(system)  # a mistake in it is one mistake, not one in every run
-    found = inputs.find(logs)
     directory = Path(output).absolute()
+    found = inputs.find(logs, directory)
     shared = Path(system).absolute() if system else None
     jobs = [
         Job(number, one.run, one.path, directory, shared, strict, html)
