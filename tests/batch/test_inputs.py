@@ -46,6 +46,6 @@ def test_what_names_no_log_is_wrong_usage(tree, pattern):
 
 
 def test_the_tables_of_an_earlier_batch_are_no_logs(tree):
-    assert [one.run for one in find(["."], tree / "a")] == ["c/three.csv"]
+    assert [one.run for one in find(["."], tree / "a")] == ["three.csv"]
     with pytest.raises(UsageError):
         find(["a"], tree / "a")
