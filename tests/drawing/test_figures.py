@@ -11,7 +11,7 @@ from tests.drawing.figure_reading import numbers, size
 from tests.drawing.scene import US
 from tracelens.drawing.panels.load import load_over_time
 from tracelens.drawing.panels.responses import response_times
-from tracelens.drawing.runs import load
+from tracelens.drawing.runs import Episodes, load
 from tracelens.drawing.sheet import Sheet
 from tracelens.drawing.this_job import entries, this_job
 
@@ -120,8 +120,6 @@ def test_a_job_of_very_many_parts_is_drawn_as_columns_with_their_shares() -> Non
     run = scene.run()
     job = scene.job_of("link", 1)
     at = [1500 * US + i * US for i in range(2001)]
-    many = run.episodes.filter(pl.col("job_id") == job)
-    assert many.height > 0
     many = pl.DataFrame(
         {
             "job_id": [job] * 2000,
@@ -131,11 +129,9 @@ def test_a_job_of_very_many_parts_is_drawn_as_columns_with_their_shares() -> Non
             "by": ["link", "carriage_encoder"] * 1000,
             "via": [None] * 2000,
         },
-        schema=run.episodes.schema,
+        schema=run.episodes.table.schema,
     )
-    figure, _ = this_job(
-        replace(run, episodes=many, episode_job=many["job_id"].to_numpy()), job, SHEET
-    )
+    figure, _ = this_job(replace(run, episodes=Episodes.of(many)), job, SHEET)
     assert figure is not None
     assert size(figure) < 100_000
     shares = {}

@@ -7,6 +7,7 @@ import polars as pl
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tracelens.drawing.runs import Episodes
 from tracelens.drawing.window import Track, column_edges, share_in, time_in
 
 Spans = list[tuple[int, int, int]]
@@ -67,3 +68,13 @@ def test_edges_are_equal_to_a_nanosecond_and_never_leave_64_bits(
 def test_a_name_that_no_interval_has_takes_no_time() -> None:
     assert time_in(track([]), 1, column_edges(0, 10, 5)).tolist() == [0] * 5
     assert track([(0, 1, 2)]).visible(1, 0, 10).is_empty()
+
+
+def test_episodes_of_jobs_come_in_order_of_job_and_time() -> None:
+    table = pl.DataFrame(
+        {"job_id": [2, 0, 2, 1, 0], "start_ns": [50, 10, 40, 30, 5], "end_ns": [60, 20, 50, 40, 10]}
+    )
+    found = Episodes.of(table)
+    assert found.of_jobs(0, 2)["start_ns"].to_list() == [5, 10, 30, 40, 50]
+    assert found.of_jobs(2, 2)["start_ns"].to_list() == [40, 50]
+    assert found.of_jobs(3, 9).is_empty()

@@ -1,6 +1,7 @@
 """Lanes drawn as exact blocks: start, length, state and reason of each at the pointer."""
 
-from collections import defaultdict
+from collections import Counter, defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
@@ -16,6 +17,7 @@ from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Place
 from tracelens.drawing.words import exact, instant, reason
 from tracelens.findings.wording import count, duration
+from tracelens.spans import LENGTH, meetings
 
 MOST_EPISODES: Final = 5000
 """Episodes in a window beyond which no reasons are told: nobody could point at one of them."""
@@ -197,25 +199,36 @@ def level_blocks(drawing: Drawing, run: Run, place: Place) -> None:
             drawing.add("full", place, start, end, said)
 
 
-def notches(drawing: Drawing, run: Run, place: Place) -> None:
-    """Where interrupts cut into the blocks of a task's lane, if a cut is a pixel wide.
+def notches(drawing: Drawing, run: Run, places: Sequence[Place]) -> None:
+    """Where interrupts cut into the blocks of tasks' lanes, if a cut is a pixel wide.
 
     A narrower one would be drawn a pixel wide all the same, and make a block look half eaten; it
     still stands in the lane of its interrupt.
     """
-    running = run.lanes.tracks["task"]["running"].visible(
-        place.lane.key, drawing.start_ns, drawing.end_ns
-    )
-    isr = run.lanes.tracks["core"]["isr"]
-    pieces = running.drop_nulls("core").select("start_ns", "end_ns", "core")
-    for start, end, core in pieces.iter_rows():  # few rows: a lane of more is drawn as columns
-        low, high = max(start, drawing.start_ns), min(end, drawing.end_ns)
-        wide = pl.col("end_ns") - pl.col("start_ns") >= 1 / drawing.px_per_ns
-        cuts = isr.visible(core, low, high).filter(wide).select("start_ns", "end_ns", "who")
-        for a, b, who in cuts.iter_rows():  # few rows: each is a pixel wide
-            a, b = max(start, a), min(end, b)
-            why = f"by {inert(who)}" if who else ""
-            drawing.add("notch", place, a, b, _said(place.lane.name, SAID["notch"], why, a, b))
+    for core, cuts in _wide_cuts(drawing, run).items():
+        for place in places:
+            running = run.lanes.tracks["task"]["running"].visible(
+                place.lane.key, drawing.start_ns, drawing.end_ns
+            )
+            here = running.filter(pl.col("core") == core)
+            lows, highs = here["start_ns"].to_numpy(), here["end_ns"].to_numpy()
+            starts, ends = cuts["start_ns"].to_numpy(), cuts["end_ns"].to_numpy()
+            for i, k in zip(*meetings(starts, ends, lows, highs), strict=True):
+                a, b = max(int(lows[i]), int(starts[k])), min(int(highs[i]), int(ends[k]))
+                who = cuts["who"][int(k)]
+                why = f"by {inert(who)}" if who else ""
+                drawing.add("notch", place, a, b, _said(place.lane.name, SAID["notch"], why, a, b))
+
+
+def _wide_cuts(drawing: Drawing, run: Run) -> dict[int, pl.DataFrame]:
+    """Core → its time in interrupts in the window, in pieces that are a pixel wide or more."""
+    track = run.lanes.tracks["core"]["isr"]
+    wide = LENGTH.ge(1 / drawing.px_per_ns)
+    return {
+        core.key: cuts
+        for core in run.lanes.of("core")
+        if (cuts := track.visible(core.key, drawing.start_ns, drawing.end_ns).filter(wide)).height
+    }
 
 
 def _said(name: str, what: str, why: str, start: int, end: int) -> str:
@@ -261,24 +274,22 @@ def _reasons(run: Run, task: int, ready: pl.DataFrame) -> dict[int, str]:
     episodes = run.episodes_of(min(jobs), max(jobs))
     if episodes.height > MOST_EPISODES:
         return {}
-    overlap = pl.min_horizontal("end_ns", "until") - pl.max_horizontal("start_ns", "since")
-    causes = (
-        episodes.filter(pl.col("entry") != "execution")
-        .select("entry", "by", "via", since="start_ns", until="end_ns")
-        .join_where(
-            ready.select("start_ns", "end_ns"),
-            pl.col("since") < pl.col("end_ns"),
-            pl.col("until") > pl.col("start_ns"),
+    causes = episodes.filter(pl.col("entry") != "execution")
+    since, until = causes["start_ns"].to_numpy(), causes["end_ns"].to_numpy()
+    starts, ends = ready["start_ns"].to_numpy(), ready["end_ns"].to_numpy()
+    cause, interval = meetings(starts, ends, since, until)
+    shared = np.minimum(until[cause], ends[interval]) - np.maximum(since[cause], starts[interval])
+    told = list(zip(*(causes[name].to_list() for name in ("entry", "by", "via")), strict=True))
+    spent: dict[int, Counter[tuple[str, str | None, str | None]]] = defaultdict(Counter)
+    for start, row, ns in zip(starts[interval], cause, shared, strict=True):
+        spent[int(start)][told[row]] += int(ns)
+    return {
+        start: "".join(
+            f"<br>{duration(ns)} {reason(entry, by and inert(by), via and inert(via))}"
+            for (entry, by, via), ns in largest.most_common(4)
         )
-        .group_by("start_ns", "entry", "by", "via")
-        .agg(ns=overlap.sum())
-        .sort("start_ns", "ns", "entry", "by", "via", descending=[False, True, False, False, False])
-    )
-    said: dict[int, list[str]] = defaultdict(list)
-    for start, entry, by, via, ns in causes.iter_rows():  # few rows: at most MOST_EPISODES
-        clause = reason(entry, by and inert(by), via and inert(via))
-        said[start].append(f"{duration(ns)} {clause}")
-    return {start: "<br>" + "<br>".join(clauses[:4]) for start, clauses in said.items()}
+        for start, largest in spent.items()
+    }
 
 
 def _bars(

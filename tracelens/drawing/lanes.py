@@ -215,14 +215,22 @@ def _core_tracks(run: Timeline) -> dict[str, Track]:
 
 def _together(spans: pl.DataFrame, key: str, who: str) -> pl.DataFrame:
     """Spans of one `key` that overlap as one, with all of `who` that take part in it, as text."""
+    ordered = spans.sort(pl.col(key).to_physical(), "start_ns").select(
+        key,
+        "start_ns",
+        "end_ns",
+        pl.col(who).cast(pl.String),
+        reach=pl.col("end_ns").cum_max().shift(1).over(key),
+    )
+    alone = (pl.col("start_ns") >= pl.col("reach")).fill_null(True)
+    if ordered.select(alone.all()).item():
+        return ordered.drop("reach")
     return (
-        spans.sort(pl.col(key).to_physical(), "start_ns")
-        .with_columns(reach=pl.col("end_ns").cum_max().shift(1).over(key))
-        .with_columns(part=(pl.col("start_ns") >= pl.col("reach")).fill_null(True).cum_sum())
+        ordered.with_columns(part=alone.cum_sum())
         .group_by(key, "part", maintain_order=True)
         .agg(
             pl.col("start_ns").min(),
             pl.col("end_ns").max(),
-            pl.col(who).cast(pl.String).unique(maintain_order=True).str.join(", "),
+            pl.col(who).unique(maintain_order=True).str.join(", "),
         )
     )

@@ -20,8 +20,7 @@ class Run:
 
     `late` are the late jobs in order of completion. `jobs` finds the jobs of a task by time: its
     `start_ns` is the release, its `end_ns` no earlier than completion and deadline; the completion
-    itself is `done_ns`. `waits` are the waits for locks, by task. `episodes` are the run's, in
-    order of job, `episode_job` their job ids.
+    itself is `done_ns`. `waits` are the waits for locks, by task. `episodes` finds those of a job.
     """
 
     analysis: Analysis
@@ -29,8 +28,7 @@ class Run:
     late: pl.DataFrame
     jobs: Track
     waits: Track
-    episodes: pl.DataFrame
-    episode_job: Integers
+    episodes: "Episodes"
 
     @property
     def span_ns(self) -> int:
@@ -56,9 +54,35 @@ class Run:
 
     def episodes_of(self, first_job: int, last_job: int) -> pl.DataFrame:
         """The episodes of the jobs from `first_job` to `last_job`, both included."""
-        first = int(np.searchsorted(self.episode_job, first_job, side="left"))
-        last = int(np.searchsorted(self.episode_job, last_job, side="right"))
-        return self.episodes.slice(first, last - first)
+        return self.episodes.of_jobs(first_job, last_job)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Episodes:
+    """A run's episodes by job: `rows` of the table in order of job and time, and their `jobs`.
+
+    The table itself stays as it is: of a long run it is the largest of all.
+    """
+
+    table: pl.DataFrame
+    rows: Integers
+    jobs: Integers
+
+    @classmethod
+    def of(cls, table: pl.DataFrame) -> "Episodes":
+        """Index a table of `EPISODES`."""
+        jobs, starts = table["job_id"].to_numpy(), table["start_ns"].to_numpy()
+        rows = np.argsort(jobs, kind="stable")  # fast where the order is nearly right
+        ordered, at = jobs[rows], starts[rows]
+        if np.any((ordered[1:] == ordered[:-1]) & (at[1:] < at[:-1])):
+            rows = np.lexsort((starts, jobs))
+        return cls(table, rows, ordered)
+
+    def of_jobs(self, first_job: int, last_job: int) -> pl.DataFrame:
+        """The episodes of the jobs from `first_job` to `last_job`, both included, in that order."""
+        first = int(np.searchsorted(self.jobs, first_job, side="left"))
+        last = int(np.searchsorted(self.jobs, last_job, side="right"))
+        return self.table[self.rows[first:last]]
 
 
 Runs = Mapping[str, Run]
@@ -68,9 +92,6 @@ Runs = Mapping[str, Run]
 def load(analysis: Analysis) -> Run:
     """Prepare an analysis for the page: some seconds for tens of millions of events."""
     timeline = analysis.timeline
-    episodes = timeline.episodes
-    if not episodes["job_id"].is_sorted():
-        episodes = episodes.sort("job_id", "start_ns")
     return Run(
         analysis=analysis,
         lanes=prepare(analysis),
@@ -82,16 +103,16 @@ def load(analysis: Analysis) -> Run:
             ),
             "task",
         ),
-        episodes=episodes,
-        episode_job=episodes["job_id"].to_numpy(),
+        episodes=Episodes.of(timeline.episodes),
     )
 
 
 def _by_time(jobs: pl.DataFrame, tasks: pl.DataType) -> Track:
+    """`jobs` are in order of task, then release, as the table of jobs always is."""
     due = pl.col("release_ns") + pl.col("deadline_ns").fill_null(0)
     reach = pl.max_horizontal("end_ns", due)
     return Track.of(
-        jobs.sort(pl.col("task").to_physical(), "release_ns").with_columns(
+        jobs.with_columns(
             pl.col("task").cast(tasks),
             start_ns=pl.col("release_ns"),
             end_ns=reach.cum_max().over("task"),

@@ -53,10 +53,9 @@ def schedule(
     drawing = Drawing(start_ns, end_ns, sheet.columns / (end_ns - start_ns))
     for place in blocks:
         lane_blocks(drawing, run, place)
-        if place.lane.kind == "task":
-            notches(drawing, run, place)
         if place.lane.kind == "queue":
             level_blocks(drawing, run, place)
+    notches(drawing, run, [place for place in blocks if place.lane.kind == "task"])
     tasks = [place for place in arrangement.places if place.lane.kind == "task"]
     marks = job_marks(drawing, run, tasks, blocks, sheet.palette, sheet.columns)
     data = [

@@ -1,0 +1,163 @@
+"""How fast the page answers on a long log. By hand:
+
+    python -m tests.benchmarks.page [MILLIONS OF EVENTS, default 10]
+
+The callbacks of the page are asked as a browser asks them, over the WSGI interface, for a screen of
+1440 × 900: first all that the first view needs, then a walk of zooms and pans from the whole run to
+milliseconds and back. Times are of the server, until the last byte of the reply. Nothing is
+asserted: a machine that is busy with something else must not fail a test.
+"""
+
+import json
+import random
+import statistics
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from dash import Dash
+
+from tests.benchmarks.large_log import write_large_log
+from tests.benchmarks.report import seconds
+from tracelens.analysis import analyse
+from tracelens.drawing.runs import load
+from tracelens.reading import read
+from tracelens.web import ids, moves
+from tracelens.web.app import create_app
+from tracelens.web.moves import View
+
+SCREEN = {
+    "sizes": {
+        ids.STRIP: [1412, 82], ids.SCHEDULE: [1106, 330], ids.JOB_FIGURE: [610, 150],
+        ids.PANEL_FIGURE: [680, 150],
+    },
+    "scheme": "light",
+}  # fmt: skip
+MOVES = 300
+
+
+class Reader:
+    """Asks the callbacks of a page, with what the stores of a browser would hold."""
+
+    def __init__(self, app: Dash) -> None:
+        self.app = app
+        self.client = app.server.test_client()
+        self.values: dict[tuple[str, str], Any] = {(ids.SCREEN, "data"): SCREEN}
+
+    def ask(self, output: str) -> tuple[float, int, Any]:
+        """(seconds, bytes, reply) of the first callback with an output 'component.property'."""
+        key = next(key for key in self.app.callback_map if output in key.strip(".").split("..."))
+        asked = self.app.callback_map[key]
+        outputs = [dict(zip(("id", "property"), part.rsplit(".", 1), strict=True))
+                   for part in key.strip(".").split("...")]  # fmt: skip
+        body = {
+            "output": key,
+            "outputs": outputs if key.startswith("..") else outputs[0],
+            "inputs": [self._with_value(part) for part in asked["inputs"]],
+            "state": [self._with_value(part) for part in asked["state"]],
+            "changedPropIds": [f"{part['id']}.{part['property']}" for part in asked["inputs"]],
+        }
+        start = time.perf_counter()
+        reply = self.client.post(
+            "/_dash-update-component", json=body, base_url="http://127.0.0.1:8050"
+        )
+        data = reply.data
+        taken = time.perf_counter() - start
+        assert reply.status_code == 200, reply.status
+        return taken, len(data), json.loads(data)
+
+    def _with_value(self, part: dict[str, Any]) -> dict[str, Any]:
+        return {**part, "value": self.values.get((part["id"], part["property"]))}
+
+
+def first_view(reader: Reader) -> tuple[float, int]:
+    """Everything that the first view needs, one after another; (seconds, bytes)."""
+    reader.values[ids.ADDRESS, "search"] = ""
+    total, size, reply = reader.ask(f"{ids.RUN}.data")
+    for store in (ids.RUN, ids.VIEW, ids.CHOSEN):
+        told = next(v for k, v in reply["response"].items() if k.split("@")[0] == store)
+        reader.values[store, "data"] = told["data"]
+    reader.values[ids.PANELS, "value"] = "responses"
+    reader.values[ids.STEP_KIND, "value"] = "miss"
+    for output in (
+        f"{ids.HEADER}.children",
+        f"{ids.FINDINGS}.children",
+        f"{ids.STRIP}.figure",
+        f"{ids.DRAWING}.data",
+        f"{ids.JOB_FIGURE}.figure",
+        f"{ids.PANEL_FIGURE}.figure",
+    ):
+        taken, length, _ = reader.ask(output)
+        total, size = total + taken, size + length
+    return total, size
+
+
+def walk(span: int, view: View, seed: int) -> Iterator[View]:
+    """Zooms at the pointer and pans, as a hand makes them, from the whole run to 2 ms."""
+    chance = random.Random(seed)
+    for _ in range(MOVES):
+        width = view.end - view.start
+        if chance.random() < 0.5:
+            wide = min(max(width * 2 ** chance.uniform(-2.5, 2.2), 2_000_000), span)
+            at = view.start + chance.random() * width
+            start = at - chance.random() * wide
+        else:
+            wide, start = width, view.start + width * chance.uniform(-1, 1)
+        start = min(max(0, start), span - wide)
+        view = View(round(start), round(start + wide), view.top)
+        yield view
+
+
+def figures(folder: Path, events: int) -> Iterator[str]:
+    """One line a figure, as they are measured."""
+    log = folder / "large.csv"
+    count = write_large_log(log, events)
+    analysis = analyse(read(log))
+    reading = seconds(lambda: analyse(read(log)))
+    size = f"{count:,} events, {log.stat().st_size / 1e6:.0f} MB"
+    yield f"{size}; read and analysed in {reading:.1f} s"
+    prepared = seconds(lambda: load(analysis))
+    reader = Reader(create_app(analysis))
+    first, size = first_view(reader)
+    yield f"first view after that           {prepared + first:7.2f} s   {size / 1e3:6.0f} kB"
+    yield f"  of which preparing            {prepared:7.2f} s"
+    again, _ = first_view(reader)
+    yield f"the same for the next reader    {again:7.2f} s"
+    span = reader.values[ids.RUN, "data"]["span"]
+    taken, sizes = [], []
+    for view in walk(span, View(0, span), seed=1):
+        reader.values[ids.VIEW, "data"] = view.stored()
+        time_taken, length, _ = reader.ask(f"{ids.DRAWING}.data")
+        taken.append(1e3 * time_taken)
+        sizes.append(length / 1e3)
+    taken.sort()
+    yield (
+        f"zoom or pan, {MOVES} of them      median {statistics.median(taken):.0f} ms, "
+        f"p99 {taken[round(0.99 * len(taken)) - 1]:.0f} ms, most {taken[-1]:.0f} ms"
+    )
+    middle, most = statistics.median(sizes), max(sizes)
+    yield f"  reply                         median {middle:.0f} kB, most {most:.0f} kB"
+    run = load(analysis)
+    jobs = run.late["job_id"].head(3).to_list() or [0]
+    for job in jobs:
+        view_of, _ = moves.to_job(run, View(0, span), job)
+        reader.values |= {(ids.VIEW, "data"): view_of.stored(), (ids.CHOSEN, "data"): job}
+        drawn, _, _ = reader.ask(f"{ids.DRAWING}.data")
+        told, length, _ = reader.ask(f"{ids.JOB_FIGURE}.figure")
+        times = f"schedule {1e3 * drawn:.0f} ms, this job {1e3 * told:.0f} ms"
+        yield f"job {job}: {times}, {length / 1e3:.0f} kB"
+
+
+def main() -> None:
+    millions = float(sys.argv[1]) if len(sys.argv) > 1 else 10
+    with tempfile.TemporaryDirectory() as folder:
+        for line in figures(Path(folder), round(millions * 1e6)):
+            sys.stdout.write(line + "\n")
+            sys.stdout.flush()
+
+
+if __name__ == "__main__":
+    main()
