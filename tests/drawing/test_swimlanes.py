@@ -1,6 +1,7 @@
 """The schedule as a dict: what is drawn, where, and in how few bytes."""
 
 import base64
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -172,3 +173,16 @@ def test_an_execution_of_5_us_shows_in_ten_minutes(tmp_path: Path) -> None:
     ]
     figure, _ = schedule(run, 0, run.span_ns, sheet)
     assert said(figure, "<b>rare</b>", "executes") == [(123456789_000, 5_000)], "a block, exact"
+
+
+def test_names_of_many_cores_do_not_overlap_in_the_strip(tmp_path: Path) -> None:
+    log = tmp_path / "cores.csv"
+    head = "#tracelens 1\n#clock hz=1000000 bits=64\n#priority order=higher_first\n"
+    tasks = "".join(f"#task id=t{i} name=t{i} priority=2\n" for i in range(8))
+    starts = "".join(f"{i},{i},start,t{i},\n" for i in range(8))
+    log.write_text(f"{head}{tasks}time,core,event,subject,value\n{starts}9000,0,mark,end,\n")
+    figure = whole_run(load(tracelens.analyse(tracelens.read(log))), Sheet(1400, 82))
+    at = figure["layout"]["yaxis"]["tickvals"]
+    assert len(at) < 8
+    assert min(b - a for a, b in pairwise(at)) >= 12
+    assert all(0 < y < Sheet(1400, 82).rows for y in at)

@@ -140,7 +140,7 @@ def stylesheet() -> str:
     Dark if the reader prefers it; paper is always light.
     """
     return (
-        f":root{{color-scheme:light dark;{_properties(LIGHT)}}}"
+        f":root{{color-scheme:light dark;{_properties(LIGHT)}--dark-paper:{DARK.paper};}}"
         f"@media screen and (prefers-color-scheme:dark){{:root{{{_properties(DARK)}}}}}"
     )
 

@@ -20,7 +20,16 @@ from tracelens.drawing.lanes import DRAWN, Lane, Lanes
 from tracelens.drawing.marks import job_marks
 from tracelens.drawing.packing import inert
 from tracelens.drawing.runs import Run
-from tracelens.drawing.sheet import Arrangement, Place, Sheet, arrange, lane_label, layout, remark
+from tracelens.drawing.sheet import (
+    CAPTION_PX,
+    Arrangement,
+    Place,
+    Sheet,
+    arrange,
+    lane_label,
+    layout,
+    remark,
+)
 from tracelens.findings.wording import count, listing
 
 ALL_LANES: Final = Choice()
@@ -117,11 +126,12 @@ def whole_run(run: Run, sheet: Sheet) -> dict[str, Any]:
     """The strip over the schedule: how busy each core was from end to end, a tick per late job."""
     cores = run.lanes.of("core")
     ticks_px = 9
-    pitch = max(8, (sheet.rows - ticks_px) // max(1, len(cores)))
+    pitch = max(4, (sheet.rows - ticks_px) // max(1, len(cores)))
     places = [
-        Place(core, baseline=ticks_px + pitch * (i + 1), block=pitch - 3, pitch=pitch)
+        Place(core, baseline=ticks_px + pitch * (i + 1), block=max(2, pitch - 3), pitch=pitch)
         for i, core in enumerate(cores)
     ]
+    named = places[:: -(-CAPTION_PX // pitch)]  # where lanes are low not every one has room
     span = max(1, run.span_ns)
     palette = sheet.palette
     made = layout(sheet, 0, span)
@@ -129,8 +139,8 @@ def whole_run(run: Run, sheet: Sheet) -> dict[str, Any]:
     made["yaxis"] |= {
         "range": [sheet.rows, 0],
         "tickmode": "array",
-        "tickvals": [place.baseline - place.block / 2 for place in places],
-        "ticktext": [lane_label(place.lane) for place in places],
+        "tickvals": [place.baseline - place.block / 2 for place in named],
+        "ticktext": [lane_label(place.lane) for place in named],
     }
     made["dragmode"] = False
     made["shapes"] = _baselines(places, sheet)

@@ -183,7 +183,10 @@ window.dash_clientside = window.dash_clientside || {};
       if (!box || !box.clientWidth || !box.clientHeight) return;
       sizes[id] = [box.clientWidth, box.clientHeight];
     }
+    if (window.matchMedia("print").matches) return;
+    document.documentElement.style.setProperty("--schedule-height", `${sizes.schedule[1]}px`);
     const screen = { sizes: sizes, scheme: dark.matches ? "dark" : "light" };
+    document.documentElement.dataset.scheme = screen.scheme;
     const text = JSON.stringify(screen);
     if (text === measured) return;
     measured = text;
