@@ -26,9 +26,6 @@ TOP_PX: Final = 22
 DOT_PX: Final = 4
 """Dots closer than this, across and up, are drawn as one."""
 
-LINE_STATES: Final = ("execution", "late", "met", "backlog")
-LINE_DASHES: Final = ("solid", "dash", "dot", "dashdot")
-
 
 def columns(sheet: Sheet, share: float = 1.0, margin: int = MARGIN_PX) -> int:
     """Pixel columns of the plot area of a panel, or of a share of it."""
@@ -90,11 +87,6 @@ def ruled(palette: Palette) -> Figure:
     }
 
 
-def legend(x: float = 0.12) -> Figure:
-    """One line of names above the plot area."""
-    return {"orientation": "h", "x": x, "y": 1, "yanchor": "bottom", "font": {"size": 12}}
-
-
 def line(at_y: float, state: str, palette: Palette, **where: Any) -> Figure:
     """A dashed horizontal line across the plot area: a deadline, a depth, a size."""
     return {
@@ -106,25 +98,6 @@ def line(at_y: float, state: str, palette: Palette, **where: Any) -> Figure:
         "y1": at_y,
         "line": {"width": 1.5, "dash": "dash", "color": palette.states[state].edge},
         **where,
-    }
-
-
-def steps(
-    at_ns: NDArray[Any], values: NDArray[Any], name: str, number: int, palette: Palette
-) -> Figure:
-    """A value that holds until the next one, as a line; `number` picks colour and dashes."""
-    return {
-        "type": "scatter",
-        "mode": "lines",
-        "name": name,
-        "x": packed(at_ns),
-        "y": packed(values.astype(np.float32)),
-        "line": {
-            "shape": "hv",
-            "width": 1.5,
-            "color": palette.states[LINE_STATES[number % len(LINE_STATES)]].edge,
-            "dash": LINE_DASHES[number % len(LINE_DASHES)],
-        },
     }
 
 
@@ -224,7 +197,15 @@ def banded(
     palette: Palette,
 ) -> list[Figure]:
     """An `outline` as a line at the highest, with a band down to the lowest if there is one."""
-    top = steps(at_ns, high, name, 0, palette) | {"hoverinfo": "y"}
+    top = {
+        "type": "scatter",
+        "mode": "lines",
+        "name": name,
+        "x": packed(at_ns),
+        "y": packed(high.astype(np.float32)),
+        "line": {"shape": "hv", "width": 1.5, "color": palette.states["execution"].edge},
+        "hoverinfo": "y",
+    }
     return [top] if low is None else [area(at_ns, low[:-1], high[:-1], palette), top]
 
 

@@ -12,7 +12,7 @@ from dash.development.base_component import Component
 
 from tracelens.plain import plain
 from tracelens.report.numbers import aligned
-from tracelens.web.components import data
+from tracelens.web.components import aria, data
 from tracelens.web.panels.grid import Page
 from tracelens.web.panels.panel import short
 
@@ -20,8 +20,8 @@ MOST_SAID: Final = 300
 """Characters of a name that are told on a closer look."""
 
 
-def component(page: Page) -> Component:
-    """The table, and what it leaves out."""
+def component(page: Page, label: str = "Table") -> Component:
+    """The table, called `label` by a screen reader, and what it leaves out."""
     shown = page.table.shown()
     columns = list(zip(*shown.rows, strict=True)) or [()] * len(shown.heads)
     texts = [
@@ -48,7 +48,7 @@ def component(page: Page) -> Component:
     note = " ".join(filter(None, (page.left_out, page.grid.note)))
     return html.Div(
         [
-            html.Table([html.Thead(html.Tr(heads)), html.Tbody(rows)]),
+            html.Table([html.Thead(html.Tr(heads)), html.Tbody(rows)], **aria(label)),
             html.P(note, className="quiet") if note else None,
         ],
         className="scroll",

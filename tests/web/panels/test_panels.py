@@ -216,6 +216,21 @@ def test_the_log_quality_is_the_report_s() -> None:
     assert unused["place"].startswith(f"{390_450 * US}:")
 
 
+def test_lines_of_a_log_in_parts_are_told_with_their_part(tmp_path: Path) -> None:
+    lines = machine.log_text().splitlines()
+    parts = [tmp_path / "one.csv", tmp_path / "two.csv"]
+    parts[0].write_text("\n".join(lines[:400]) + "\n", encoding="utf-8")
+    parts[1].write_text("\n".join(lines[400:]) + "\n", encoding="utf-8")
+    run = load(tracelens.analyse(tracelens.read(parts)))
+    table = panel_of("quality").table
+    assert table is not None
+    lost, unused, unknown = table(run, None).frame.to_dicts()
+    assert (lost["lines"], unused["lines"]) == ("2:359", "2:357")
+    assert unused["place"].startswith(f"{390_450 * US}:")
+    assert (unknown["what"], unknown["count"]) == ("not known", 1)
+    assert unknown["place"] == f"{400_000 * US}:{400_005 * US}::"
+
+
 def test_a_click_leads_to_a_job_a_place_or_an_instant() -> None:
     run = machine.run()
     job = to_clicked(run, panel_of("responses"), VIEW, None, {"points": [{"customdata": 3}]})

@@ -83,7 +83,8 @@ window.dash_clientside = window.dash_clientside || {};
   document.addEventListener("keydown", function (event) {
     if (event.ctrlKey || event.metaKey || event.altKey) return;
     const large = panel() && panel().classList.contains("large");
-    if (event.key === "Escape" && large) {
+    const choosing = event.target.closest(".chooser, .dash-dropdown-content, [role=listbox]");
+    if (event.key === "Escape" && large && !choosing) {
       enlarge(false);
       document.getElementById("enlarge").focus();
     }

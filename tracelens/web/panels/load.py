@@ -7,6 +7,7 @@ from tracelens.drawing.panels.load import Curves, curves, load_over_time
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Sheet
 from tracelens.report.blocks import Column
+from tracelens.report.numbers import duration
 from tracelens.web.panels.grid import Grid, Head
 from tracelens.web.panels.panel import Asked, Panel
 from tracelens.web.panels.places import place
@@ -78,7 +79,7 @@ def _table(run: Run, of: str | None) -> Grid:
         place=place("peak_at_ns", "peak_end_ns", lane="lane")
     )
     windows = analysis.cores["peak_window_ns"].drop_nulls()
-    over = f" over {windows[0] / 1e6:g} ms" if len(windows) else ""
+    over = f" over {duration(windows[0])}" if len(windows) else ""
     return Grid(
         rows,
         {

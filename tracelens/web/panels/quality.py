@@ -1,6 +1,6 @@
 """The panel of log quality: what was lost, not used, contradictory or mended, and where."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from typing import Any, Final
 
 import polars as pl
@@ -76,18 +76,25 @@ def _lost(run: Run) -> Iterator[Row]:
 
 
 def _unused(run: Run) -> Iterator[Row]:
-    sources = {source: part for part, source in enumerate(run.analysis.timeline.log.sources)}
     unused = run.analysis.timeline.log.unused.to_dict(as_series=False)
     for reason, count, first in zip(*unused.values(), strict=True):
-        source, _, line = first[0].rpartition(":") if first else ("", "", "")
+        places = [_read(run, told) for told in first]
+        part, line = places[0] if places else (None, None)
         yield {
             "what": "line not used",
             "said": reason,
             "count": count,
-            "lines": ", ".join(first),
-            "part": sources.get(source, 0),
-            "line": int(line) if line.isdecimal() else None,
+            "lines": _said(run, places),
+            "part": part,
+            "line": line,
         }
+
+
+def _read(run: Run, told: str) -> tuple[int, int]:
+    """Part and line of '118', or of 'name.csv:118' where a log is in several files."""
+    source, _, line = told.rpartition(":")
+    sources = run.analysis.timeline.log.sources
+    return sources.index(source) if source in sources else 0, int(line)
 
 
 def _contradictions(run: Run) -> Iterator[Row]:
@@ -122,10 +129,7 @@ def _remarks(run: Run) -> Iterator[Row]:
     timeline = run.analysis.timeline
     for restart in timeline.log.restarts:
         yield {"what": "restart", "said": "of the target", "count": 1, "at_ns": restart}
-    unknown = run.analysis.cores.select("name", "unknown")
-    for name, share in zip(*unknown.to_dict(as_series=False).values(), strict=True):
-        if share:
-            yield {"what": "not known", "said": f"{percent(share)} % of the time of core {name}"}
+    yield from _unknown(run)
     for text in (*timeline.log.warnings, *timeline.system.differences):
         yield {"what": "remark", "said": text}
     for (part, line), text in timeline.system.unknown:
@@ -139,10 +143,32 @@ def _remarks(run: Run) -> Iterator[Row]:
         }
 
 
+def _unknown(run: Run) -> Iterator[Row]:
+    """Each core that is not known all the time, and where it is not for longest."""
+    length = pl.col("end_ns") - pl.col("start_ns")
+    longest = (
+        run.analysis.timeline.occupancy.filter(pl.col("occupant") == "unknown")
+        .group_by("core")
+        .agg(pl.len(), pl.col("start_ns", "end_ns").sort_by(length).last())
+    )
+    cores = run.analysis.cores.filter(pl.col("unknown") > 0).join(longest, on="core", how="left")
+    for core in cores.sort("core").iter_rows(named=True):  # few rows: one a core
+        yield {
+            "what": "not known",
+            "said": f"{percent(core['unknown'])} % of the time of core {core['name']}",
+            "count": core["len"],
+            "at_ns": core["start_ns"],
+            "end_ns": core["end_ns"],
+        }
+
+
 def _lines(run: Run, found: pl.DataFrame) -> str:
-    """'118, 240', or of a log in several files '2:118'."""
+    return _said(run, list(zip(found["part"], found["line"], strict=True)))
+
+
+def _said(run: Run, places: Sequence[tuple[int, int]]) -> str:
+    """'118, 240', or of a log in several files '2:118' for a line of the second."""
     several = len(run.analysis.timeline.log.sources) > 1
-    places = zip(found["part"], found["line"], strict=True)
     return ", ".join(f"{part + 1}:{line}" if several else str(line) for part, line in places)
 
 

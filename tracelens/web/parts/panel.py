@@ -76,6 +76,8 @@ def _bar() -> Component:
                 id=ids.OF_CHOOSER,
                 className="chooser",
                 hidden=True,
+                role="group",
+                **aria("What the panel is about"),
             ),
             html.Div(
                 dcc.Dropdown(
@@ -88,6 +90,7 @@ def _bar() -> Component:
                 id=ids.WINDOWS_CHOOSER,
                 className="chooser windows",
                 hidden=True,
+                role="group",
                 **aria("Length of the windows"),
             ),
             takeaway.buttons(WHAT, ids.PANEL_FIGURE),
@@ -135,16 +138,18 @@ def register(app: Dash, shelf: Shelf) -> None:
         run = shelf.get(stored["id"]) if stored else None
         if run is None:
             return (no_update,) * 6
-        told = query(search).get("of")
-        if f"{ids.RUN}.data" in ctx.triggered_prop_ids and told:
-            # The address was opened: what it names goes before the job that it chooses.
-            offered = offer(run, which, None, told)
-        else:
-            newly = set(ctx.triggered_prop_ids) != {f"{ids.PANELS}.value"}
-            offered = offer(run, which, chosen if newly else None, of, chosen)
-        options, searchable, value, *rest = offered
-        # What is shown already need not be made anew.
-        return options, searchable, no_update if value == of else value, *rest
+        # Only another job takes the choice along: not a run that grows, and not the address, whose
+        # own choice goes before that of the job in it.
+        newly = set(ctx.triggered_prop_ids) == {f"{ids.CHOSEN}.data"}
+        before = of if of is not None else query(search).get("of")
+        options, searchable, value, *rest = offer(
+            run, which, chosen if newly else None, before, chosen
+        )
+        # What is shown already need not be made anew, and a long list not be sent again.
+        kept = no_update if value == of else value
+        if newly:
+            return no_update, no_update, kept, *(no_update for _ in rest)
+        return options, searchable, kept, *rest
 
     @app.callback(
         Output(ids.PANEL_FIGURE, "figure"),

@@ -104,7 +104,8 @@ def listed(run: Run, panel: Panel, of: str | None, order: Order | None = None) -
     """The table of a panel, None if it has none or nothing to show."""
     if panel.table is None or panel.missing(run):
         return None
-    return table_component(page(panel.table(run, name_of(run, panel, of)), order))
+    shown = page(panel.table(run, name_of(run, panel, of)), order)
+    return table_component(shown, panel.label)
 
 
 def named(panel: Panel, asked: Asked) -> str:
