@@ -30,6 +30,11 @@ def plain(text: str) -> str:
     return shown if len(shown) <= LONGEST else shown[: LONGEST - 1] + "…"
 
 
+def file_name(path: str) -> str:
+    r"""A file's name as UTF-8 can hold it: a byte of it that is none is written as `\udcff`."""
+    return path.encode("utf-8", "backslashreplace").decode("utf-8")
+
+
 def _escape(character: str) -> str:
     code = ord(character)
     return f"\\x{code:02x}" if code < 0x100 else f"\\u{code:04x}"

@@ -1,5 +1,6 @@
 """Which logs files, directories and patterns name."""
 
+import os
 from pathlib import Path
 
 import pytest
@@ -49,3 +50,8 @@ def test_the_tables_of_an_earlier_batch_are_no_logs(tree):
     assert [one.run for one in find(["."], tree / "a")] == ["three.csv"]
     with pytest.raises(UsageError):
         find(["a"], tree / "a")
+
+
+def test_a_name_that_is_no_utf8_is_written_out(tree):
+    Path(os.fsdecode(b"c/odd_\xff.csv")).touch()
+    assert [one.run for one in find(["c"])] == ["odd_\\udcff.csv", "three.csv"]

@@ -200,3 +200,13 @@ def test_a_log_without_events_is_read_and_said_to_be_empty() -> None:
     log = read_bytes(f"#tracelens 1\n#clock hz=5\n{COLUMNS}".encode(), "log")
     assert (len(log.events), log.lines, log.start_ticks) == (0, 3, 0)
     assert log.warnings == ("the log has no events",)
+
+
+def test_a_file_whose_name_is_no_utf8_is_read_and_named(tmp_path):
+    file = tmp_path / os.fsdecode(b"run_\xff.csv")
+    file.write_bytes(PLAIN)
+    log = read([file])
+    assert log.events.equals(LOG.events)
+    assert log.sources == (f"{tmp_path}/run_\\udcff.csv",)
+    with pytest.raises(LogError, match=r"gone_\\udcff"):
+        read([tmp_path / os.fsdecode(b"gone_\xff.csv")])

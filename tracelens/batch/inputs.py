@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Final
 
 from tracelens.errors import UsageError
+from tracelens.plain import file_name
 
 SUFFIXES: Final = (".csv", ".csv.gz", ".csv.zst")
 """What a directory is searched for; a pattern or a file may have any name."""
@@ -28,7 +29,7 @@ def find(patterns: Sequence[str], results: Path | None = None) -> list[Input]:
     """
     paths = sorted({path for pattern in patterns for path in _named(pattern, results)})
     above = Path(commonpath([path.parent for path in paths]))
-    return [Input(path.relative_to(above).as_posix(), path) for path in paths]
+    return [Input(file_name(path.relative_to(above).as_posix()), path) for path in paths]
 
 
 def _named(pattern: str, results: Path | None) -> list[Path]:

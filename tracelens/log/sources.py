@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from tracelens.errors import LogError
+from tracelens.plain import file_name
 
 STDIN: Final = "-"
 
@@ -36,11 +37,11 @@ class Source:
 
 def load(path: str | PathLike[str]) -> Source:
     """Read a file, or standard input for '-'. Raises `LogError` if there is nothing to read."""
-    name = fspath(path)
+    name = file_name(fspath(path))
     if name == STDIN:
         return unpack("standard input", sys.stdin.buffer.read())
     try:
-        data = Path(name).read_bytes()
+        data = Path(path).read_bytes()
     except FileNotFoundError:
         raise LogError("no such file", place=name, hint="check the path") from None
     except IsADirectoryError:
