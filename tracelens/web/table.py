@@ -2,7 +2,8 @@
 
 Heads and cells that act are buttons with `data-` attributes; `assets/panels.js` hears them all,
 so that a table of many cells needs no callback for each. Only the first of them is a stop of the
-Tab key: the arrow keys go on from there.
+Tab key: the arrow keys go on from there. A component for grids would cost the reader two megabytes
+of script more, and its cells cannot be pressed by a key.
 """
 
 from typing import Any, Final

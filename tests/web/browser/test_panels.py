@@ -8,12 +8,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Locator, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Locator, Page, expect
 from werkzeug.serving import make_server
 
 from tests.drawing import machine
 from tests.drawing.machine import MS, US
-from tests.web.browser.test_page import CHROMIUM, QUIET, settled, window
+from tests.web.browser.test_page import settled, window
 from tests.web.panels.test_panels import bare
 from tracelens.web import create_app, ids
 from tracelens.web.panels.registry import PANELS
@@ -21,8 +21,6 @@ from tracelens.web.panels.registry import PANELS
 pytestmark = pytest.mark.browser
 
 Open = Callable[..., Page]
-
-expect.set_options(timeout=20_000)  # a busy machine is slow, not wrong
 
 
 @pytest.fixture(scope="module")
@@ -35,16 +33,6 @@ def address() -> Iterator[str]:
     server.shutdown()
     thread.join()
     server.server_close()
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    if not CHROMIUM.exists():
-        pytest.skip(f"no browser at {CHROMIUM}")
-    with sync_playwright() as driver:
-        running = driver.chromium.launch(executable_path=str(CHROMIUM), args=list(QUIET))
-        yield running
-        running.close()
 
 
 @pytest.fixture

@@ -50,10 +50,7 @@ def stacked(
             "domain": [max(0, low), min(1, low + height)],
             "anchor": "x",
         }
-        if height * rows(sheet) < MIDDLE_PX:
-            made[f"yaxis{key}"]["tickvals"] = [0, 100]
-        if height * rows(sheet) < ENDS_PX:
-            made[f"yaxis{key}"] |= {"tickvals": [50], "ticktext": [""]}
+        made[f"yaxis{key}"] |= _ticks(height * rows(sheet), last=number == count - 1)
         made["annotations"].append(
             remark(
                 label(name), palette,
@@ -62,6 +59,14 @@ def stacked(
             )
         )  # fmt: skip
     return made, axes
+
+
+def _ticks(height_px: float, *, last: bool) -> Figure:
+    """The 0 of a row would stand in the 100 of the next."""
+    if height_px < ENDS_PX:
+        return {"tickvals": [50], "ticktext": [""]}
+    middle = ["50"] if height_px >= MIDDLE_PX else [""]
+    return {"tickvals": [0, 50, 100], "ticktext": ["0" if last else "", *middle, "100"]}
 
 
 def label(name: str) -> str:
