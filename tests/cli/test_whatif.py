@@ -43,3 +43,8 @@ def test_an_unknown_name_is_one_line_and_a_hint(knitting, capsys):
         "tracelens: no such task: found panle, expected one of the run",
         "Hint: did you mean panel?",
     ]
+
+
+def test_a_search_stands_alone(knitting, capsys):
+    assert main(["whatif", knitting, "--search", "--clock", "2"]) == 2
+    assert "--search tries changes of its own" in capsys.readouterr().err

@@ -9,6 +9,7 @@ import click
 from tracelens.cli import options
 from tracelens.cli.output import STDOUT, only_one_on_stdout, write
 from tracelens.cli.progress import progress
+from tracelens.errors import UsageError
 
 Decorated = TypeVar("Decorated", bound=Callable[..., Any])
 
@@ -34,12 +35,14 @@ def _change_options(function: Decorated) -> Decorated:
 @click.command(short_help="Replay the recorded jobs with something changed.")
 @options.logs
 @_change_options
+@click.option("--search", is_flag=True, help="Try the repairs that make sense, and rank them.")
 @click.option("-o", "--output", metavar="LOG", help="Write the predicted log; .gz compresses it.")
 @options.system
 @click.option("--json", "json_file", metavar="F", help="Write the prediction as JSON; - is stdout.")
 @options.strict
 def whatif(
     logs: tuple[str, ...],
+    search: bool,
     output: str | None,
     system: str | None,
     json_file: str | None,
@@ -57,24 +60,35 @@ def whatif(
     tracelens whatif run.csv --protocol flash_bus=inherit
     tracelens whatif run.csv --priority archive=3 --scale panel=0.8 -o then.csv
     tracelens whatif run.csv --section archive/flash_bus=0.5 --clock 0.5
+    tracelens whatif run.csv --search
     """
+    if search and (output or any(changes.values())):
+        raise UsageError(
+            "--search tries changes of its own: found others beside it, expected it alone",
+            hint="without --search one set of changes is replayed",
+        )
+
     from tracelens import replay
     from tracelens.log import write as write_log
     from tracelens.reading import read
-    from tracelens.report import replayed, replayed_json, text
+    from tracelens.report import advised, replayed, replayed_json, text
 
     only_one_on_stdout(output, json_file)
     wanted = [replay.parse(kind, told) for kind in replay.KINDS for told in changes[kind]]
     with progress() as say:
         run = read(logs, system, strict=strict, say=say)
         replayer = replay.prepare(run, say)
-        if wanted:
+        if search:
+            advice = replay.search(replayer, say=say)
+            document, encoded = advised.document(replayer, advice), advised.encode(replayer, advice)
+        else:
             say("replaying it with changes")
-        prediction = replayer.predict(wanted)
-        if output:
-            say(f"writing {output}")
-            write_log(prediction.log, prediction.log.declared, output)
+            prediction = replayer.predict(wanted)
+            document, encoded = replayed.document(prediction), replayed_json.encode(prediction)
+            if output:
+                say(f"writing {output}")
+                write_log(prediction.log, prediction.log.declared, output)
         if json_file:
-            write(json_file, [replayed_json.encode(prediction)])
+            write(json_file, [encoded])
     if STDOUT not in (json_file, output):
-        text.show(replayed.document(prediction), sys.stdout)
+        text.show(document, sys.stdout)

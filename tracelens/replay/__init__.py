@@ -1,6 +1,17 @@
 """A recorded run again, as it was or with something changed."""
 
+from tracelens.replay.advice import Advice, search
 from tracelens.replay.changes import KINDS, Change, parse
 from tracelens.replay.run import Prediction, Replayer, prepare, replay
 
-__all__ = ["KINDS", "Change", "Prediction", "Replayer", "parse", "prepare", "replay"]
+__all__ = [
+    "KINDS",
+    "Advice",
+    "Change",
+    "Prediction",
+    "Replayer",
+    "parse",
+    "prepare",
+    "replay",
+    "search",
+]

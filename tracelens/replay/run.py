@@ -8,6 +8,7 @@ import polars as pl
 from tracelens.measures.contract import statistics
 from tracelens.model.log import Log
 from tracelens.model.results import Timeline
+from tracelens.model.system import System
 from tracelens.reconstruct import reconstruct
 from tracelens.replay.change import changed
 from tracelens.replay.changes import Change
@@ -70,7 +71,14 @@ class Replayer:
             predicted,
             tuple(changes),
             self.fidelity,
-            compared(self.recorded, self.unchanged, predicted, self.fidelity.tolerance_ns),
+            compared(
+                self.recorded.jobs,
+                self.unchanged.jobs,
+                predicted.jobs,
+                self.recorded.system,
+                predicted.system,
+                self.fidelity.tolerance_ns,
+            ),
         )
 
 
@@ -94,12 +102,17 @@ def replay(run: Timeline, changes: Sequence[Change] = ()) -> Prediction:
 
 
 def compared(
-    recorded: Timeline, unchanged: Timeline, predicted: Timeline, tolerance_ns: int
+    recorded: pl.DataFrame,
+    unchanged: pl.DataFrame,
+    predicted: pl.DataFrame,
+    system: System,
+    then: System,
+    tolerance_ns: int,
 ) -> pl.DataFrame:
-    """The table `Prediction.tasks`."""
-    before, base, after = (_summary(run) for run in (recorded, unchanged, predicted))
-    order = {task.name: number for number, task in enumerate(recorded.system.tasks)}
-    there = {task.name for task in predicted.system.tasks}
+    """The table `Prediction.tasks`, from the jobs of three runs and the systems before and then."""
+    before, base, after = (_summary(jobs) for jobs in (recorded, unchanged, predicted))
+    order = {task.name: number for number, task in enumerate(system.tasks)}
+    there = {task.name for task in then.tasks}
     joined = (
         before.rename(lambda name: name if name == "task" else f"recorded_{name}")
         .join(base.rename(lambda name: name if name == "task" else f"base_{name}"), "task", "left")
@@ -122,7 +135,7 @@ def compared(
         .then(pl.lit("better"))
         .otherwise(pl.lit("same"))
     )
-    deadlines = {task.name: task.deadline_ns for task in predicted.system.tasks}
+    deadlines = {task.name: task.deadline_ns for task in then.tasks}
     return (
         joined.with_columns(
             change=change,
@@ -137,15 +150,15 @@ def compared(
     )
 
 
-def _summary(run: Timeline) -> pl.DataFrame:
+def _summary(jobs: pl.DataFrame) -> pl.DataFrame:
     """Responses and misses by task. Columns task, jobs, misses, p50_ns, …, worst_lateness_ns."""
-    complete = run.jobs.lazy().filter(pl.col("status") == "complete")
+    complete = jobs.lazy().filter(pl.col("status") == "complete")
     task = pl.col("task").cast(pl.String)
     responses = complete.group_by(task).agg(
         pl.len().cast(pl.Int64).alias("jobs"),
         *statistics("response_ns", "r", ("p50", "p95", "max")),
     )
-    judged = run.jobs.lazy().filter(pl.col("status").is_in(["complete", "open"]))
+    judged = jobs.lazy().filter(pl.col("status").is_in(["complete", "open"]))
     lateness = judged.group_by(task).agg(
         misses=pl.col("late").sum().cast(pl.Int64),
         worst_lateness_ns=(pl.col("response_ns") - pl.col("deadline_ns")).max(),

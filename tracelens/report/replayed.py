@@ -74,7 +74,7 @@ def _verdict(told: Prediction) -> str:
     tasks = told.tasks
     if not told.changes:
         return f"{weak}{_of_misses(tasks)}."
-    return f"{weak}{_of_misses(tasks)}. {_payers(told)}"
+    return f"{weak}{_of_misses(tasks)}. {payers(told.tasks)}"
 
 
 def _of_misses(tasks: pl.DataFrame) -> str:
@@ -83,8 +83,9 @@ def _of_misses(tasks: pl.DataFrame) -> str:
     return f"{before} deadline misses recorded, {after} predicted"
 
 
-def _payers(told: Prediction) -> str:
-    worse = told.tasks.filter(pl.col("change") == "worse")
+def payers(tasks: pl.DataFrame) -> str:
+    """Who gets worse, and by how much, of a table as `Prediction.tasks`."""
+    worse = tasks.filter(pl.col("change") == "worse")
     if worse.is_empty():
         return "Nobody gets worse."
     paid = [
