@@ -22,6 +22,7 @@ Shown = tuple[Figure | None, str]
 
 MARGIN_PX: Final = 64
 TOP_PX: Final = 22
+MOST_TICKS: Final = 10
 
 DOT_PX: Final = 4
 """Dots closer than this, across and up, are drawn as one."""
@@ -56,7 +57,8 @@ def caption(text: str, palette: Palette, **where: Any) -> Figure:
 
 def time_axis(top_ns: int, sheet: Sheet, share: float = 1.0) -> tuple[Figure, str]:
     """A y axis of durations from 0, in seconds inside, with round ticks; and its unit."""
-    scale = ticks(0, max(1, top_ns), round(share * rows(sheet)), spacing_px=26)
+    height = round(share * rows(sheet))
+    scale = ticks(0, max(1, top_ns), height, spacing_px=max(26, height // MOST_TICKS))
     return {
         "range": [0, max(1, top_ns) / NS_PER_S],
         **ruled(sheet.palette),

@@ -298,11 +298,11 @@ def lost_events(lost: int) -> str:
     return f"The log lacks {count(lost, 'event')} that the target lost; that time is unknown."
 
 
-def contradictions(number: int, line: str, ran: str, acted: str, at_ns: int) -> str:
-    """Switches that were not recorded."""
+def contradictions(number: int, line: str, ran: str | None, acted: str, at_ns: int) -> str:
+    """Switches that were not recorded; `ran` is who was taken to run, None for nobody."""
     return (
         f"{count(number, 'contradiction')}: a task acts while another is known to run, so a switch "
-        f"is not recorded. The first, in line {line}: {acted} acts while {ran} runs, unknown "
+        f"is not recorded. The first, in line {line}: {acted} acts while {ran or 'nobody'} runs, unknown "
         f"from {moment(at_ns)} on."
     )
 

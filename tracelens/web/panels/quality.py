@@ -104,8 +104,8 @@ def _contradictions(run: Run) -> Iterator[Row]:
     first = found.row(0, named=True)
     yield {
         "what": "contradiction",
-        "said": f"a task acts while another is known to run: first {first['acted']} "
-        f"while {first['ran']} runs",
+        "said": "a task acts while another is known to run: first "
+        f"{first['acted']} while {first['ran'] or 'nobody'} runs",
         "count": found.height,
         "lines": _lines(run, found.head(_FIRST)),
         "at_ns": first["start_ns"],

@@ -21,8 +21,7 @@ def component() -> Component:
         [
             html.Div(id=ids.HEADER, className="facts"),
             live.component(),
-            report.component(),
-            html.Div(nav(), id=ids.ROOMS),
+            html.Div([report.component(), html.Div(nav(), id=ids.ROOMS)], className="onward"),
         ]
     )
 
