@@ -302,8 +302,8 @@ def contradictions(number: int, line: str, ran: str | None, acted: str, at_ns: i
     """Switches that were not recorded; `ran` is who was taken to run, None for nobody."""
     return (
         f"{count(number, 'contradiction')}: a task acts while another is known to run, so a switch "
-        f"is not recorded. The first, in line {line}: {acted} acts while {ran or 'nobody'} runs, unknown "
-        f"from {moment(at_ns)} on."
+        f"is not recorded. The first, in line {line}: {acted} acts while {ran or 'nobody'} runs, "
+        f"unknown from {moment(at_ns)} on."
     )
 
 
