@@ -21,9 +21,12 @@ SPAN = 60_000_000
 
 
 def worst_seen(done) -> dict[str, int]:
+    """Task or handler → its longest response; of a handler from its request on."""
     jobs = done.truth.jobs.filter(pl.col("status") == "complete")
     found = jobs.group_by(pl.col("task").cast(pl.String)).agg(pl.col("response_ns").max())
-    return dict(found.rows())
+    runs = done.truth.isr_runs.filter("complete").group_by(pl.col("isr").cast(pl.String))
+    handled = runs.agg((pl.col("end_ns") - pl.col("pend_ns")).max())
+    return dict(found.rows()) | {name: ns for name, ns in handled.rows() if ns is not None}
 
 
 def exceeded(draw: random.Random, span: int = SPAN) -> list[str]:

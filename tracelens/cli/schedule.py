@@ -59,6 +59,8 @@ def schedule(
             found = _of_set(sets[0])
         else:
             found, seen = _of_log(sources, system, strict, say)
+        if not found.tasks:
+            raise UsageError("nothing to analyse: found no task with work", place=sources[0])
         if json_file:
             write(json_file, [scheduled_json.encode(found, sources[0], seen)])
     if json_file != STDOUT:

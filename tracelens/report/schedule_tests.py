@@ -43,8 +43,8 @@ def bounds(found: Schedulability) -> Section:
         for bound in core.bounds:
             cells: list[Cell] = [
                 names[bound.name],
-                f"{float(bound.value):.4f}",
-                f"{bound.limit:.4f}",
+                None if bound.value is None else f"{float(bound.value):.4f}",
+                None if bound.limit is None else f"{bound.limit:.4f}",
                 bound.verdict if bound.applies else "does not apply",
                 bound.why,
             ]

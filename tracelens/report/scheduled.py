@@ -62,14 +62,15 @@ def _facts(found: Schedulability) -> str:
     policy = {"fixed": "fixed priorities", "edf": "earliest deadline first"}
     cores = len(found.cores)
     handlers = sum(task.contender.handler for task in found.tasks)
+    tasks = len(found.tasks) - handlers
     parts = [
         policy.get(found.policy, "fixed priorities, equal ones in turn"),
         f"{cores} core{'s' if cores != 1 else ''}",
-        f"{len(found.tasks) - handlers} tasks",
+        f"{tasks} task{'s' if tasks != 1 else ''}",
         f"load {fraction(found.utilisation)} = {percent(float(found.utilisation))} %",
     ]
     if handlers:
-        parts.insert(3, f"{handlers} interrupt handlers")
+        parts.insert(3, f"{handlers} interrupt handler{'s' if handlers != 1 else ''}")
     return " · ".join(parts)
 
 
@@ -118,7 +119,7 @@ def _responses(found: Schedulability, seen: Mapping[str, Seen]) -> Section:
             us(one.cost_ns),
             us(one.period_ns),
             us(one.deadline_ns),
-            None if task.blocking is None else us(task.blocking.total_ns),
+            us(task.blocking_ns),
             us(task.response_ns),
             share,
             _sign(task),

@@ -80,7 +80,7 @@ def _task(task: TaskResult, seen: Mapping[str, Seen] | None) -> dict[str, Any]:
         "deadline_us": ns_to_us(one.deadline_ns),
         "jitter_us": ns_to_us(one.jitter_ns),
         "offset_us": ns_to_us(one.offset_ns),
-        "blocking_us": None if task.blocking is None else ns_to_us(task.blocking.total_ns),
+        "blocking_us": ns_to_us(task.blocking_ns),
         "response_us": ns_to_us(task.response_ns),
         "ok": task.ok,
         "verdict": task.verdict,
@@ -138,7 +138,8 @@ def _bounds(core: CoreResult) -> dict[str, Any]:
 
 def _bound(bound: Bound) -> dict[str, Any]:
     """`value` is what a course prints: of Liu & Layland the bound, of the others the load's."""
-    load, limit = float(bound.value), bound.limit
+    load = None if bound.value is None else float(bound.value)
+    limit = bound.limit
     return {
         "value": limit if bound.name == "liu_layland" else load,
         "load": load,

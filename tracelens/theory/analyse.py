@@ -89,7 +89,7 @@ def _demand(number: int, workload: Workload, known: Responses) -> Demand:
     core = edf_core(number, workload, known)
     if workload.policy == "edf":
         return demand(core.claims, core.handlers, core.blocked, core.extra_ns)
-    return demand(core.claims, core.handlers, Blocked((), {}, {}))
+    return demand(core.claims, core.handlers, Blocked((), {}, {}, {}))
 
 
 def _rows(tasks: list[TaskResult], workload: Workload) -> tuple[list[Row] | None, str | None]:
@@ -104,7 +104,7 @@ def _rows(tasks: list[TaskResult], workload: Workload) -> tuple[list[Row] | None
             return None, why
         cost = one.cost_ns + (0 if one.handler else 2 * workload.switch_ns * (1 + one.waits))
         limit = min(period, FOREVER if one.deadline_ns is None else one.deadline_ns)
-        held = 0 if task.blocking is None else task.blocking.total_ns
+        held = task.blocking_ns or 0
         if task.blocking is not None and task.blocking.floor is not None:
             why = why or f"a plain lock can make {one.name} wait for others than its holder"
         if workload.policy == "edf" and (one.sections or one.masked_ns):

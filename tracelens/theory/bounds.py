@@ -89,10 +89,12 @@ def _prefixes(rows: Sequence[Row]) -> list[list[Fraction]]:
 def _utilisation_bound(rows: Sequence[Row] | None, why: str | None) -> Bound:
     source = "Liu & Layland 1973"
     no = _applies(rows, why)
-    if rows is None or not rows or no is not None:
-        total = sum((Fraction(r.cost_ns, r.limit_ns) for r in rows or ()), Fraction())
-        limit = liu_layland(len(rows or ()))
-        return Bound("liu_layland", total, limit, "inconclusive", False, no or "", source)
+    if not rows:
+        return Bound("liu_layland", None, None, "inconclusive", False, no or "", source)
+    if no is not None:
+        total = sum((Fraction(row.cost_ns, row.limit_ns) for row in rows), Fraction())
+        limit = liu_layland(len(rows))
+        return Bound("liu_layland", total, limit, "inconclusive", False, no, source)
     # U ≤ n (2^(1/n) − 1) is (1 + U/n)^n ≤ 2, which fractions decide exactly.
     tests = _prefixes(rows)
     worst = max(tests, key=lambda part: sum(part) - Fraction(liu_layland(len(part))))
@@ -106,20 +108,23 @@ def _utilisation_bound(rows: Sequence[Row] | None, why: str | None) -> Bound:
 def _hyperbolic(rows: Sequence[Row] | None, why: str | None) -> Bound:
     source = "Bini, Buttazzo & Buttazzo 2003"
     no = _applies(rows, why)
-    loads = [[Fraction(r.cost_ns, r.limit_ns) for r in rows or ()]]
-    if rows and no is None:
-        loads = _prefixes(rows)
-    value = max(prod((1 + load for load in part), start=Fraction(1)) for part in loads)
+    if not rows:
+        return Bound("hyperbolic", None, 2.0, "inconclusive", False, no or "", source)
+    parts = _prefixes(rows) if no is None else _prefixes(rows)[-1:]
+    value = max(prod((1 + load for load in part), start=Fraction(1)) for part in parts)
     if no is not None:
         return Bound("hyperbolic", value, 2.0, "inconclusive", False, no, source)
     verdict: Verdict = "schedulable" if value <= 2 else "inconclusive"
-    return Bound("hyperbolic", value, 2.0, verdict, True, _said(value <= 2, len(loads) > 1), source)
+    return Bound("hyperbolic", value, 2.0, verdict, True, _said(value <= 2, len(parts) > 1), source)
 
 
 def _density(rows: Sequence[Row] | None, why: str | None) -> Bound:
-    total = sum((Fraction(r.cost_ns, r.limit_ns) for r in rows or ()), Fraction())
     source = "Liu, Real-Time Systems, 2000, ch. 6"
-    if why is not None or not rows or any(row.blocking_ns for row in rows):
+    if not rows:
+        said = why or "nothing contends for this core"
+        return Bound("density", None, 1.0, "inconclusive", False, said, source)
+    total = sum((Fraction(row.cost_ns, row.limit_ns) for row in rows), Fraction())
+    if why is not None or any(row.blocking_ns for row in rows):
         said = why or "it does not count blocking"
         return Bound("density", total, 1.0, "inconclusive", False, said, source)
     verdict: Verdict = "schedulable" if total <= 1 else "inconclusive"

@@ -69,6 +69,7 @@ class Blocked:
         tasks: Sequence[Contender],
         deadlines: Mapping[str, int],
         locks: Mapping[str, LockRule],
+        jitters: Mapping[str, int],
     ) -> None:
         self._masked = [(deadlines[t.name], t.masked_ns) for t in tasks if t.masked_ns]
         self._first: dict[str, int] = {}
@@ -76,7 +77,8 @@ class Blocked:
         for task in tasks:
             for section in task.sections:
                 due = deadlines[task.name]
-                self._first[section.lock] = min(self._first.get(section.lock, due), due)
+                early = due - jitters[task.name]  # one released with all its jitter
+                self._first[section.lock] = min(self._first.get(section.lock, early), early)
                 self._sections.append((due, task.name, section.lock, section.length_ns))
         changed = True
         while changed:  # who waits for a lock waits for those taken inside it
@@ -90,7 +92,7 @@ class Blocked:
         self._protocols = {name: rule.protocol for name, rule in locks.items()}
         self.anything = bool(self._masked or self._sections)
         self._known: dict[int, int] = {}
-        self._steps = sorted({*deadlines.values()})
+        self._steps = sorted({*deadlines.values(), *self._first.values()})
 
     def at(self, t_ns: int) -> int:
         """The most at t; it changes only where t passes somebody's relative deadline."""
@@ -100,6 +102,10 @@ class Blocked:
         if place not in self._known:
             self._known[place] = self._compute(t_ns)
         return self._known[place]
+
+    def most(self) -> int:
+        """The most at any t."""
+        return max((self.at(t) for t in [0, *self._steps]), default=0)
 
     def _compute(self, t_ns: int) -> int:
         inherit: dict[tuple[str, str], int] = {}
@@ -270,7 +276,7 @@ def _horizon(
 
     Blocking is lost at most once in a busy period, which it lengthens.
     """
-    lost = extra_ns + (max(blocked.at(t) for t in [0, *_relative(claims)]) if claims else 0)
+    lost = extra_ns + blocked.most()
     if load == 1:
         periods = [s.period_ns or s.apart_ns for p in parts for s in p.streams if s.most is None]
         whole = lcm(*periods) if periods else 0
@@ -278,10 +284,6 @@ def _horizon(
     busy = busy_period(parts, lost)
     assert busy is not None
     return busy if limit is None or lost else min(busy, int(limit))
-
-
-def _relative(claims: Sequence[Claim]) -> list[int]:
-    return [claim.deadline_ns for claim in claims]
 
 
 def _table(

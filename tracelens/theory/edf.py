@@ -58,7 +58,8 @@ def edf_core(core: int, workload: Workload, known: Responses) -> EdfCore:
             cost = max(switched, own(came, workload).cost_ns)
             claims.append(Claim(one.name, came.streams, cost, one.deadline_ns, came.jitter_ns))
     due = {t.name: t.deadline_ns if t.deadline_ns is not None else FOREVER for t in tasks}
-    blocked = Blocked(tasks, due, workload.locks)
+    late = {claim.name: claim.counted_ns for claim in claims}
+    blocked = Blocked(tasks, due, workload.locks, {t.name: late.get(t.name, 0) for t in tasks})
     for task in tasks:
         why = cannot.get(task.name) or _locks(task, tasks, workload)
         if why is not None:
@@ -87,8 +88,7 @@ def response(of: Contender, core: EdfCore) -> tuple[Window, ...] | None:
     """
     claim = next(c for c in core.claims if c.name == of.name)
     parts = [*(c.as_rival for c in core.claims), *core.handlers]
-    lost = core.extra_ns + max(core.blocked.at(c.deadline_ns) for c in core.claims)
-    lost = max(lost, core.extra_ns + core.blocked.at(0))
+    lost = core.extra_ns + core.blocked.most()
     length = busy_period(parts, lost)
     if length is None:
         length = busy_period(parts, 0)

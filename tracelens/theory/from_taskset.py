@@ -139,9 +139,10 @@ def _task(
         cannot = cannot or "nothing releases it"
     if body.receives is not None:
         cannot = f"it waits for an item of {body.receives} in the middle of a job"
+        streams, triggers = (), ()  # nor can be said when its work comes
     if task.core is None and many:
         cannot = "it may run on any core, and this analysis is of one core at a time"
-    period = task.period_ns or task.separation_ns
+    period = task.period_ns or task.separation_ns or None
     deadline = task.deadline_ns if task.deadline_ns is not None or triggers else period
     final_ns, final_level = _final(body, taskset.kernel.preemptive, locks)
     fixed = task.period_ns is not None and not (

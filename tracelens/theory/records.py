@@ -44,6 +44,7 @@ class TaskResult:
     parts        what the others contribute to the worst of them
     points       the scheduling points up to the deadline
     bound_ns     the bound that ignores offsets, where `response_ns` does not
+    blocking_ns  what it may lose to lower tasks; under earliest deadline first to later deadlines
     """
 
     contender: Contender
@@ -57,6 +58,7 @@ class TaskResult:
     parts: tuple[Part, ...] = ()
     points: tuple[Point, ...] = ()
     bound_ns: int | None = None
+    blocking_ns: int | None = None
 
     @property
     def name(self) -> str:
@@ -76,11 +78,14 @@ class TaskResult:
 
 @dataclass(frozen=True, slots=True)
 class Bound:
-    """A test by load alone: `value` against `limit`. One that fails is inconclusive."""
+    """A test by load alone: `value` against `limit`. One that fails is inconclusive.
+
+    Both are None where the load of some contender is not one of a period.
+    """
 
     name: str
-    value: Fraction
-    limit: float
+    value: Fraction | None
+    limit: float | None
     verdict: Verdict
     applies: bool
     why: str

@@ -129,7 +129,7 @@ def case(one: Contender, workload: Workload, known: Responses) -> Case:
             came = None if other.cannot and not other.streams else arriving(other, workload, known)
             deferred = _deferred(other, one.level or 0, workload)
             if came is None or (deferred and known.get(other.name) is None):
-                why = f"the arrivals of {other.name}, which goes before it, have no bound"
+                why = f"the work of {other.name}, which goes before it, has no bound"
                 return Case(why, held)
             above.append(rival(came, one, workload, known, deferred=deferred))
     lost = held.total_ns + workload.wake_ns
@@ -137,7 +137,7 @@ def case(one: Contender, workload: Workload, known: Responses) -> Case:
     if held.floor is not None:
         floor = _floor(one, held.floor, itself, workload, known)
         if floor is None:
-            return Case("a plain lock makes it wait for tasks whose arrivals have no bound", held)
+            return Case("a plain lock makes it wait for tasks whose work has no bound", held)
     return Case(None, held, own(itself, workload, held.total_ns), tuple(above), lost, floor)
 
 

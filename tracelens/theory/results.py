@@ -51,6 +51,7 @@ def _fixed(one: Contender, found: Found, workload: Workload) -> TaskResult:
         worst_job=None if worst is None else worst.job,
         parts=() if worst is None else _parts(worst, found.above, own),
         points=marks,
+        blocking_ns=None if held is None else held.total_ns,
     )
 
 
@@ -160,6 +161,7 @@ def _edf(one: Contender, core: EdfCore, fits: bool, workload: Workload) -> TaskR
         why=why,
         windows=found,
         worst_job=None if worst is None else worst.job,
+        blocking_ns=None if one.deadline_ns is None else core.blocked.at(one.deadline_ns),
     )
 
 

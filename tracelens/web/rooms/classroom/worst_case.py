@@ -98,7 +98,7 @@ def _blocking(task: TaskResult) -> str:
 
 def _by_load(bound: Bound) -> str:
     name = _BOUNDS.get(bound.name, bound.name)
-    if not bound.applies:
+    if not bound.applies or bound.value is None or bound.limit is None:
         return f"{name} ({bound.source}): does not apply, {plain(bound.why)}"
     held = f"{significant(float(bound.value))} against {significant(bound.limit)}"
     return f"{name} ({bound.source}): {held}, {_DECIDES[bound.verdict]}"
