@@ -23,7 +23,6 @@ fits only the first of each value of that group. `declare` of a rule makes a dec
 """
 
 import re
-import tomllib
 from itertools import chain
 from pathlib import Path
 from typing import Any, Final, Literal
@@ -31,8 +30,7 @@ from typing import Any, Final, Literal
 import msgspec
 
 from tracelens.errors import SystemFileError
-from tracelens.formats.toml_lines import line_of_error
-from tracelens.formats.toml_schema import Strict, table_of
+from tracelens.formats.toml_schema import Strict, table_of, tables_of, text_of
 from tracelens.model.events import CODE
 
 _FIELD: Final = re.compile(r"\{(\w*)\}")
@@ -88,23 +86,12 @@ _PARTS: Final = ("source", "log", "line", "signal")
 
 def read_mapping(path: str | Path) -> Mapping:
     """Read a mapping file. Raises `SystemFileError`, one line a mistake."""
-    place = str(path)
-    try:
-        text = Path(path).read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        reason = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
-        raise SystemFileError(f"cannot read it: {reason}", place=place) from error
-    return parse_mapping(text, place)
+    return parse_mapping(text_of(path), str(path))
 
 
 def parse_mapping(text: str, place: str = "mapping") -> Mapping:
     """The same for text that is in memory already."""
-    try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        what, line = line_of_error(error)
-        where = place if line is None else f"{place}:{line}"
-        raise SystemFileError(f"not TOML: {what}", place=where) from error
+    raw = tables_of(text, place)
     for word in raw:
         if word not in _PARTS:
             raise SystemFileError(

@@ -185,23 +185,31 @@ _Kind = TypeVar("_Kind", bound=Strict)
 
 def read_toml(path: str | Path) -> SystemFile:
     """Read a TOML file of this schema. Raises `SystemFileError`, one line a mistake."""
-    place = str(path)
+    return parse_toml(text_of(path), str(path))
+
+
+def text_of(path: str | Path) -> str:
+    """The text of a TOML file. Raises `SystemFileError`."""
     try:
-        text = Path(path).read_text(encoding="utf-8")
+        return Path(path).read_text(encoding="utf-8")
     except (OSError, UnicodeDecodeError) as error:
         reason = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
-        raise SystemFileError(f"cannot read it: {reason}", place=place) from error
-    return parse_toml(text, place)
+        raise SystemFileError(f"cannot read it: {reason}", place=str(path)) from error
 
 
-def parse_toml(text: str, place: str = "task set") -> SystemFile:
-    """The same for text that is in memory already."""
+def tables_of(text: str, place: str) -> dict[str, Any]:
+    """A TOML text as plain tables. Raises `SystemFileError` with the line of the mistake."""
     try:
-        raw = tomllib.loads(text)
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         what, line = line_of_error(error)
         where = place if line is None else f"{place}:{line}"
         raise SystemFileError(f"not TOML: {what}", place=where) from error
+
+
+def parse_toml(text: str, place: str = "task set") -> SystemFile:
+    """The same for text that is in memory already."""
+    raw = tables_of(text, place)
     known = [*_TABLES, *_GROUPS, "run", "budgets"]
     parts: dict[str, Any] = {"place": place}
     for word, value in raw.items():

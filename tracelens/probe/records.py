@@ -10,39 +10,11 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from tracelens.model.events import HEADER, NO_TASK
+from tracelens.model.events import EVENT_WORDS, HEADER, NO_TASK
 
-CODES: Final = (
-    "",
-    "activate",
-    "start",
-    "preempt",
-    "wait",
-    "release",
-    "terminate",
-    "suspend",
-    "arrive",
-    "finish",
-    "enter",
-    "leave",
-    "pend",
-    "mask",
-    "unmask",
-    "request",
-    "lock",
-    "unlock",
-    "send",
-    "receive",
-    "priority",
-    "stack",
-    "sleep",
-    "wake",
-    "mark",
-    "mark begin",
-    "mark end",
-    "mark point",
-    "lost",
-)
+CODES: Final = ("", *EVENT_WORDS[: EVENT_WORDS.index("lost")], *(
+    "mark begin", "mark end", "mark point", "lost",
+))  # fmt: skip
 """Event code of the probe (`enum tl_event`) → word of the log; the marks have three more codes."""
 
 COUNT: Final = 30
