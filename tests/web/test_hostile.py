@@ -115,3 +115,11 @@ def test_a_host_beyond_this_machine_is_refused(client: FlaskClient) -> None:
         reply = client.get(path, base_url="http://192.0.2.7:8050")
         assert reply.status_code == 403
         assert "Content-Security-Policy" in reply.headers
+
+
+def test_a_foreign_host_is_refused_before_it_learns_which_runs_are_here(
+    client: FlaskClient,
+) -> None:
+    for run in ("1", "gone", "sample:knitting_healthy"):
+        reply = client.get("/", query_string={"run": run}, base_url="http://elsewhere.example")
+        assert reply.status_code == 403

@@ -27,7 +27,7 @@ from tracelens.errors import UsageError
 from tracelens.model.results import Analysis
 from tracelens.web import loading, moves, page
 from tracelens.web.following import Follower
-from tracelens.web.guard import guard, is_loopback
+from tracelens.web.guard import forbid_foreign_content, is_loopback, refuse_others
 from tracelens.web.rooms import open_log
 from tracelens.web.rooms.classroom import page as classroom
 from tracelens.web.rooms.nav import CLASSROOM, OPEN, TWO
@@ -60,6 +60,7 @@ def create_app(*analyses: Analysis, follower: Follower | None = None) -> Dash:
     for number, analysis in enumerate(analyses, 1):
         shelf.put(load(analysis), str(number))
     server = flask.Flask("tracelens", static_folder=None)
+    refuse_others(server)
     server.jinja_env.globals["colours"] = stylesheet
     _on_a_run_that_is_here(server, shelf)
     app = _dash(server, "/", "tracelens", _OF_ROOMS)
@@ -76,7 +77,8 @@ def create_app(*analyses: Analysis, follower: Follower | None = None) -> Dash:
     pairs = _dash(server, TWO, "two runs – tracelens", _NOT_OF_TWO_RUNS)
     pairs.layout = two.component()
     two.register(pairs, shelf)
-    guard(server, [hash_ for made in (app, lessons, pairs) for hash_ in made.csp_hashes()])
+    scripts = [hash_ for made in (app, lessons, pairs) for hash_ in made.csp_hashes()]
+    forbid_foreign_content(server, scripts)
     return app
 
 

@@ -21,11 +21,8 @@ def is_loopback(host: str | None) -> bool:
         return False
 
 
-def guard(server: flask.Flask, script_hashes: Iterable[str]) -> None:
-    """Refuse requests that another site sends through the browser, and forbid foreign content.
-
-    `script_hashes` are those of the inline scripts that may run, as a policy writes them.
-    """
+def refuse_others(server: flask.Flask) -> None:
+    """Refuse requests that another site sends through the browser, before anything else looks."""
 
     @server.before_request
     def only_this_machine() -> flask.Response | None:
@@ -38,6 +35,12 @@ def guard(server: flask.Flask, script_hashes: Iterable[str]) -> None:
             return None
         return flask.Response("This page is served to this machine only.\n", status=403)
 
+
+def forbid_foreign_content(server: flask.Flask, script_hashes: Iterable[str]) -> None:
+    """Tell the browser to load and run what is the page's own, and nothing else.
+
+    `script_hashes` are those of the inline scripts that may run, as a policy writes them.
+    """
     scripts = " ".join(["'self'", *sorted(set(script_hashes))])
 
     @server.after_request

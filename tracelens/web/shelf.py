@@ -8,8 +8,8 @@ from typing import Final
 from tracelens.drawing.runs import Run
 
 MOST_UPLOADS: Final = 12
-MOST_BYTES: Final = 1 << 30
-"""Of log text behind all uploads together; a run in memory takes several times as much."""
+MOST_BYTES: Final = 1 << 29
+"""Of log text behind all uploads together; a run in memory takes some eight times as much."""
 
 VERSIONS: Final = 3
 """Of a log that grows, so many readings are kept: a reader may still look at the one before."""

@@ -4,6 +4,7 @@ import pytest
 
 from tests.drawing import scene
 from tests.drawing.scene import MS
+from tests.web.test_sessions import Reader
 from tracelens.drawing.two_runs import match
 from tracelens.errors import UsageError
 from tracelens.reading import read
@@ -118,3 +119,17 @@ def test_a_missing_run_is_asked_for_and_the_other_kept() -> None:
     assert "The second run is not here any more." in text
     assert "side=b&other=1" in text
     assert "side=a&other=1" in str(head("first", scene.run(), "a", {"a": "2", "b": "1"}))
+
+
+def test_a_run_that_went_meanwhile_is_said(server) -> None:
+    props = {
+        "pair.data": {"a": "1", "b": "gone", "name": "x"},
+        "view.data": {"start": 0, "end": MS},
+        "moments.data": {"a": 0, "b": 0},
+        "screen.data": {"width": 900, "scheme": "light"},
+    }
+    reply = Reader(server).ask("/two/", "only.children", props, "view.data")
+    assert "is not here any more" in reply
+    props["pair.data"] = {"a": "1", "b": "1", "name": "x"}
+    reply = Reader(server).ask("/two/", "only.children", props, "view.data")
+    assert "needle_select" in reply

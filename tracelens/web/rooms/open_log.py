@@ -85,7 +85,8 @@ def room(loader: Loader, folder: Path) -> flask.Blueprint:
         found = loader.progress(ticket)
         if found is None:
             return _refused("this upload is not known here any more", "send it again", 404)
-        told = {"step": found.step, "run": found.run, "problem": found.problem, "hint": found.hint}
+        step = None if found.done else found.step
+        told = {"step": step, "run": found.run, "problem": found.problem, "hint": found.hint}
         return {key: text for key, text in told.items() if text is not None}, 200
 
     return blueprint

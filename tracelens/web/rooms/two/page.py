@@ -219,6 +219,9 @@ def register(app: Dash, shelf: Shelf) -> None:
     )
     def drawn(view: Any, at: Any, screen: Any, pair: Pair | None) -> Any:
         runs = both(shelf, pair)
+        if pair and runs is None:
+            gone = "One of these runs is not here any more. Load the page again to open its log."
+            return *(no_update,) * 4, gone
         if not (view and at and screen and runs):
             return no_update
         matched = match(*runs)
@@ -271,7 +274,7 @@ def _in_the_browser(app: Dash) -> None:
 
 def both(shelf: Shelf, pair: Pair | None) -> tuple[Run, Run] | None:
     """The two runs; None if one is not there any more."""
-    a, b = (shelf.get(pair[side]) if pair else None for side in "ab")
+    a, b = (shelf.get(shelf.newest(pair[side])) if pair else None for side in "ab")
     return (a, b) if a and b else None
 
 
