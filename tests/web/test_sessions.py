@@ -98,7 +98,7 @@ def questions(run_ids: dict[str, int], seed: int) -> list[tuple[str, str, dict[s
         (
             "/classroom/",
             "results.children",
-            {"set.data": {"word": word, "good": True}, "screen.data": {"width": 900, "scheme": ""}},
+            {"set.data": {"word": word}, "screen.data": {"width": 900, "scheme": ""}},
             "set.data",
         )
     )

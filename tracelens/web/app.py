@@ -31,6 +31,7 @@ from tracelens.web.guard import forbid_foreign_content, is_loopback, refuse_othe
 from tracelens.web.rooms import open_log
 from tracelens.web.rooms.classroom import page as classroom
 from tracelens.web.rooms.nav import CLASSROOM, OPEN, TWO
+from tracelens.web.rooms.two import layout
 from tracelens.web.rooms.two import page as two
 from tracelens.web.shelf import Shelf
 
@@ -75,7 +76,7 @@ def create_app(*analyses: Analysis, follower: Follower | None = None) -> Dash:
     lessons.layout = classroom.component()
     classroom.register(lessons)
     pairs = _dash(server, TWO, "two runs – tracelens", _NOT_OF_TWO_RUNS)
-    pairs.layout = two.component()
+    pairs.layout = layout.component()
     two.register(pairs, shelf)
     scripts = [hash_ for made in (app, lessons, pairs) for hash_ in made.csp_hashes()]
     forbid_foreign_content(server, scripts)

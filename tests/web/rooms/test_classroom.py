@@ -1,6 +1,7 @@
 """The classroom: textbook answers, mistakes at their cell, links that bring a set back, bounds."""
 
 import base64
+import json
 import zlib
 from dataclasses import replace
 
@@ -10,6 +11,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.web.rooms.conftest import BASE
+from tests.web.test_sessions import Reader
 from tracelens.engine import simulate
 from tracelens.errors import UsageError
 from tracelens.formats.taskset_toml import parse_taskset, read_taskset
@@ -173,7 +175,7 @@ BOMB = base64.urlsafe_b64encode(zlib.compress(b'{"rows":[' + b" " * 10**6 + b"]}
 MANY = pack(Exercise(rows=(Row(),) * 13))
 
 
-@pytest.mark.parametrize("word", ["", "x", "../etc", "A" * 9000, "é", pack(ONE)[:-6], BOMB, MANY])
+@pytest.mark.parametrize("word", ["", "x", "../etc", "A" * 40_000, "é", pack(ONE)[:-6], BOMB, MANY])
 def test_a_damaged_link_is_said_and_an_example_shown(client: FlaskClient, word: str) -> None:
     with pytest.raises(UsageError):
         unpack(word)
@@ -243,3 +245,13 @@ def test_the_analysis_stands_under_each_schedule() -> None:
     assert "every deadline is met" in met
     blocked = str(worst_case(to_toml(examples()["four_processes"].exercise, "inherit")))
     assert "a by Q" in blocked
+
+
+@pytest.mark.parametrize("change", [{"cores": "9" * 12}, {"until": "1e9"}, {"policy": "x"}])
+def test_a_set_with_a_mistake_is_not_run_whoever_sends_it(server, change: dict) -> None:
+    props = {
+        "set.data": {"word": pack(replace(ONE, **change))},
+        "screen.data": {"width": 900, "scheme": "light"},
+    }
+    reply = Reader(server).ask("/classroom/", "results.children", props, "set.data")
+    assert json.loads(reply)["response"] == {}, "nothing to show"

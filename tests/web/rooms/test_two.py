@@ -12,7 +12,8 @@ from tracelens.samples import sample
 from tracelens.web.loading import prepared
 from tracelens.web.rooms.two.aligned import Alignment, marks_of_both, moments, tasks_of_both
 from tracelens.web.rooms.two.differs import differences
-from tracelens.web.rooms.two.page import LEAST_NS, alignment, head, missing, only, view_of
+from tracelens.web.rooms.two.layout import head, missing, only
+from tracelens.web.rooms.two.page import LEAST_NS, alignment, view_of
 
 
 @pytest.fixture(scope="module")

@@ -10,8 +10,8 @@ import msgspec
 from tracelens.errors import UsageError
 from tracelens.web.rooms.classroom.exercise import MOST_TASKS, Exercise
 
-_LONGEST: Final = 8_000
-_LONGEST_UNPACKED: Final = 20_000
+_LONGEST: Final = 30_000
+_LONGEST_UNPACKED: Final = 60_000
 
 
 def pack(exercise: Exercise) -> str:

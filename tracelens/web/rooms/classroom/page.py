@@ -135,7 +135,7 @@ def register(app: Dash) -> None:
         ]
         word = pack(exercise)
         return (
-            {"word": word, "good": not found},
+            {"word": word},
             classes,
             [editor.said(found, line["row"]) for line in lines],
             editor.said(found, None),
@@ -151,9 +151,14 @@ def register(app: Dash) -> None:
         prevent_initial_call=True,
     )
     def played(stored: dict[str, Any] | None, screen: dict[str, Any] | None) -> Any:
-        if not stored or not screen or not stored["good"]:
+        if not stored or not screen:
+            return no_update
+        try:
+            exercise = unpack(stored["word"])
+        except UsageError:
+            return no_update
+        if all_mistakes(exercise):
             return no_update  # the last good answer stays while a cell is being mended
-        exercise = unpack(stored["word"])
         sets = {p: to_toml(exercise, p) for p in PROTOCOLS if p in exercise.protocols}
         if len(set(sets.values())) == 1:  # without locks a protocol makes no difference
             sets = dict(list(sets.items())[:1])
@@ -204,9 +209,8 @@ def exercise_of(cells: list[dict[str, Any]], typed: list[str | None], settings: 
     rows: dict[int, dict[str, str]] = {}
     for cell, text in zip(cells, typed, strict=True):
         if cell["column"] in COLUMNS:
-            rows.setdefault(int(cell["row"]), {})[cell["column"]] = str(text or "")[
-                : LONGEST_CELL + 1
-            ]
+            most = LONGEST_CELL if cell["column"] == "steps" else 60
+            rows.setdefault(int(cell["row"]), {})[cell["column"]] = str(text or "")[: most + 1]
     policy, order, preemptive, length, cores, until, protocols = settings
     return Exercise(
         rows=tuple(Row(**row) for row in list(rows.values())[:MOST_TASKS]),
