@@ -88,6 +88,20 @@ def test_a_worker_killed_in_mid_run_loses_nothing_and_doubles_nothing(two_worker
     assert all(there[name] == own[name] for name in own)
 
 
+def test_when_the_scheduler_is_killed_what_is_done_stays_and_the_rest_is_told(
+    two_workers, tmp_path
+):
+    work_list = jobs(logs(tmp_path / "runs", 10), tmp_path)
+    outcomes = []
+    for outcome in cluster.outcomes(work_list, two_workers.address):
+        outcomes.append(outcome)
+        if len(outcomes) == 3:
+            two_workers.processes[0].kill()
+    assert sorted(outcome.number for outcome in outcomes) == [job.number for job in work_list]
+    errors = collect(outcomes)["runs"]["error"].to_list()
+    assert errors.count(cluster.GONE) > 20
+
+
 def test_the_command_gives_the_same_on_a_cluster_and_here(two_workers, tmp_path, capfd):
     folder = logs(tmp_path / "runs")
     for name, how in (("a", ["--cluster", two_workers.address]), ("b", ["--processes", "1"])):

@@ -6,6 +6,7 @@ Machine code is made before anything is measured. The memory is the largest and 
 resident memory of the processes, without what they share, in each third of the work.
 """
 
+import os
 import sys
 import tempfile
 import time
@@ -54,19 +55,27 @@ def timed(
     """Seconds, and the rows; the figures are told unless `most` cuts the work short."""
     found = find([str(runs)])[:most]
     jobs = [Job(n, one.run, one.path, folder / f"p{processes}") for n, one in enumerate(found)]
-    begin = time.perf_counter()
+    begin, cpu = time.perf_counter(), processor_time()
     outcomes, memory = [], []
     for outcome in local.outcomes(jobs, processes):
         outcomes.append(outcome)
         memory.append(resident())
     seconds = time.perf_counter() - begin
+    cpu = processor_time() - cpu
     if most is None:
         third = len(memory) // 3
         parts = (memory[:third], memory[third : 2 * third], memory[2 * third :])
         told = ", ".join(f"{max(part) / 1e6:.0f}" for part in parts if part)
         rate = len(jobs) / seconds
         say(f"{processes} process(es): {seconds:.1f} s, {rate:.1f} logs a second; MB: {told}")
+        say(f"    processor time {cpu:.1f} s: what the wall clock says beside other work is more")
     return seconds, collect(outcomes)
+
+
+def processor_time() -> float:
+    """Seconds that processes begun and ended here have computed."""
+    times = os.times()
+    return times.children_user + times.children_system
 
 
 def resident() -> int:

@@ -4,6 +4,7 @@ Every worker must reach the logs and the directory of the results under the same
 this version of tracelens. A job whose worker dies is done again by another.
 """
 
+import logging
 from collections.abc import Iterator, Sequence
 from importlib.util import find_spec
 from itertools import islice
@@ -14,6 +15,8 @@ from tracelens.errors import UsageError
 
 AHEAD: Final = 2
 """Jobs handed out for each thread of the workers."""
+
+GONE: Final = "the scheduler went away before it was done"
 
 PATIENCE_S: Final = 30
 """How long the scheduler may take to answer, and the first worker to come."""
@@ -40,6 +43,9 @@ def _connect(address: str) -> Any:
         )
     from distributed import Client
 
+    # What goes wrong is told in the outcomes; Dask would print tracebacks of lost connections too.
+    for teller in ("distributed", "distributed.client"):
+        logging.getLogger(teller).setLevel(logging.CRITICAL + 1)
     try:
         client = Client(address, timeout=PATIENCE_S, set_as_default=False)
     except (OSError, ValueError, TimeoutError) as error:
@@ -75,12 +81,13 @@ def _work_off(client: Any, jobs: list[Job]) -> Iterator[Outcome]:
     done = as_completed(map(hand_out, islice(waiting, ahead)), loop=client.loop)
     for future in done:
         job = under_way.pop(future.key)
-        yield future.result() if future.status == "finished" else _given_up(job, future)
+        if future.status == "finished":
+            yield future.result()
+        elif future.status == "error":
+            yield failure(job, f"no worker finished it: {future.exception()}")
+        else:  # what the scheduler had of it is gone, and so is the scheduler
+            yield from (failure(lost, GONE) for lost in (job, *under_way.values(), *waiting))
+            return
         future.release()
         for following in islice(waiting, 1):
             done.add(hand_out(following))
-
-
-def _given_up(job: Job, future: Any) -> Outcome:
-    error = future.exception() if future.status == "error" else future.status
-    return failure(job, f"no worker finished it: {error}")

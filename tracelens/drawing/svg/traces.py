@@ -17,7 +17,6 @@ CLEAR: Final = "rgba(0,0,0,0)"
 MOST_TOLD: Final = 300
 """Points of one trace beyond which the pointer is told nothing about each."""
 
-
 OUTLINED_PX: Final = 3
 """A filled bar narrower than this has no outline, which would be all of it; and it is as narrow as
 it is. Only a bar that is all fill, or all outline, is never too narrow to be seen."""
@@ -95,7 +94,7 @@ def _hatch(pattern: dict[str, Any]) -> list[str]:
     size = pattern["size"]
     thick = max(1.0, size * pattern["solidity"])
     half = size / 2
-    strokes = {
+    shapes = {
         "/": [f"M-1 {size + 1}L{size + 1} -1", f"M-1 1L1 -1M{size - 1} {size + 1}l2 -2"],
         "\\": [f"M-1 -1L{size + 1} {size + 1}", f"M{size - 1} -1l2 2M-1 {size - 1}l2 2"],
         "x": [f"M0 0L{size} {size}", f"M0 {size}L{size} 0"],
@@ -103,9 +102,11 @@ def _hatch(pattern: dict[str, Any]) -> list[str]:
         "-": [f"M0 {half}H{size}"],
         "+": [f"M{half} 0V{size}", f"M0 {half}H{size}"],
         ".": [f"M{half} {half}h0"],
-    }[pattern["shape"]]
+    }
+    if pattern["shape"] not in shapes:
+        raise ValueError(f"unknown hatch: {pattern['shape']}")
     look = {
-        "d": "".join(strokes),
+        "d": "".join(shapes[pattern["shape"]]),
         "stroke": pattern["fgcolor"],
         "stroke-opacity": str(pattern["fgopacity"]),
         "stroke-width": thick,
