@@ -67,7 +67,7 @@ def test_a_failure_explains_itself_and_brings_the_report(result, pytester):
             "E   *needle_select response_max_us: 48 <= 47.5",
             "*test_a_budgets_file*",
             "E   *1 of 2 limits of budgets.toml are not met:",
-            "E   *needle_select: misses is 1, 1 more than the 0 allowed; job 1*inversion by link*",
+            "E   *needle_select: misses is 1 (1 job), 1 more than*; job 1*inversion by link*",
         ]
     )
     page = next(pytester.path.glob("tmp/test_a_budgets_file*/run.csv-1.report.txt"))
@@ -97,7 +97,7 @@ def test_the_example_of_the_readme_runs(pytester, monkeypatch):
     pytester.makepyfile(example)
     result = pytester.runpytest_inprocess("-p", "tracelens.pytest_plugin", "--basetemp=tmp")
     result.assert_outcomes(failed=1)
-    result.stdout.fnmatch_lines(["E   *needle_select: response_max_us is 50, 2 more than*"])
+    result.stdout.fnmatch_lines(["E   *needle_select: response_max_us is 50 (6 jobs), 2*"])
 
 
 def test_a_test_that_passes_leaves_no_report(result, pytester):

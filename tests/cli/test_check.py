@@ -55,7 +55,9 @@ def test_every_form_at_once(log, budgets, tmp_path, capsys):
     xml, page, lines, document = ((tmp_path / name).read_text("utf-8") for name in names)
     assert [suite.failures for suite in junitparser.JUnitXml.fromstring(xml.encode())] == [1]
     assert page.startswith("# run.csv against budgets.toml\n")
-    assert lines.startswith(f"{file}:2: error: needle_select: response_max_us is 48, 0.001 more")
+    assert lines.startswith(
+        f"{file}:2: error: needle_select: response_max_us is 48 (1 job), 0.001 more"
+    )
     jsonschema.validate(json.loads(document), SCHEMA)
 
 

@@ -61,8 +61,8 @@ def said(text: str, run=None) -> str:
     [
         (
             "[budgets.tasks.control]\nresponse_max_us = 49.999",
-            "control: response_max_us is 50, 0.001 more than the 49.999 allowed; job 5, released "
-            "at 0.000420 s (run.csv:62): execution 50 µs.",
+            "control: response_max_us is 50 (6 jobs), 0.001 more than the 49.999 allowed; job 5, "
+            "released at 0.000420 s (run.csv:62): execution 50 µs.",
         ),
         (
             "[budgets.tasks.control]\nstack_free_min_bytes = 401",
@@ -71,12 +71,12 @@ def said(text: str, run=None) -> str:
         ),
         (
             "[budgets.tasks.control]\nmisses = { at_most = 0, of = 5 }",
-            "control: misses is 1, 1 more than the 0 of any 5 allowed; job 5, released at "
+            "control: misses is 1 (6 jobs), 1 more than the 0 of any 5 allowed; job 5, released at "
             "0.000420 s (run.csv:62): execution 50 µs.",
         ),
         (
             "[budgets.locks.bus]\nhold_max_us = 20",
-            "bus: hold_max_us is 24, 4 more than the 20 allowed; logger, at 0.000310 s "
+            "bus: hold_max_us is 24 (3 holds), 4 more than the 20 allowed; logger, at 0.000310 s "
             "(run.csv:46).",
         ),
         (
@@ -148,7 +148,9 @@ def test_where_the_time_of_one_job_went_is_told_once():
 
 def test_what_is_unknown_for_one_reason_is_told_together():
     text = "[budgets.tasks.control]\nresponse_max_us = 400\nexecution_max_us = 400\n"
-    (remark,) = verdicts.document(judged(text, hundred(gap=True))).remarks
+    remark, note = verdicts.document(judged(text, hundred(gap=True))).remarks
+    assert note.severity == "note"
+    assert note.text.endswith("tolerated_loss under [budgets].")
     assert remark.text == (
         "2 limits are unknown, for part of the log is unknown, and one more of its jobs may lie in "
         "it (control: response_max_us, execution_max_us). All are met as far as is known."
@@ -173,7 +175,7 @@ def test_junit_tells_what_decides_as_failures_and_errors():
     told = {(case.classname, case.name): case.result for case in suite}
     (failure,) = told["tasks.control", "misses"]
     assert isinstance(failure, junitparser.Failure)
-    assert failure.message.startswith("control: misses is 1, 1 more than the 0 allowed")
+    assert failure.message.startswith("control: misses is 1 (6 jobs), 1 more than the 0 allowed")
     assert isinstance(told["tasks.idle", "response_p95_us"][0], junitparser.Error)
     assert isinstance(told["tasks.logger", "response_max_us"][0], junitparser.Skipped)
     assert told["log", "lost_events_max"] == []
@@ -192,7 +194,7 @@ def test_names_cannot_break_the_xml():
 def test_annotations_point_at_the_limit_one_line_each():
     lines = "".join(annotations.render(judged())).splitlines()
     assert len(lines) == 7
-    assert lines[0].startswith("budgets.toml:6: error: control: misses is 1, 1 more than")
+    assert lines[0].startswith("budgets.toml:6: error: control: misses is 1 (6 jobs), 1 more than")
     assert [line.split(": ")[1] for line in lines] == [
         *("error", "error", "error", "warning", "warning", "note", "warning"),
     ]

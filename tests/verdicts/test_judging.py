@@ -184,8 +184,23 @@ def test_too_few_jobs_for_a_percentile_leave_it_open_unless_they_tell_enough():
 def test_a_loss_that_is_put_up_with_leaves_nothing_open():
     text = "[budgets]\ntolerated_loss = {}\n[budgets.tasks.control]\nresponse_max_us = 310"
     assert only(hundred(gap=True), text.format(0)).outcome == "unknown"
-    assert only(hundred(gap=True), text.format(0.009)).outcome == "unknown"
-    assert only(hundred(gap=True), text.format(0.01)).outcome == "pass"  # about 1 of 101
+    # What control did is unknown from 100.521 to 100.9 ms, and known from 1.2 ms on: 0.38 %.
+    assert only(hundred(gap=True), text.format(0.003)).outcome == "unknown"
+    assert only(hundred(gap=True), text.format(0.004)).outcome == "pass"
+
+
+def test_a_loss_that_is_put_up_with_is_so_for_what_is_rare_as_well():
+    text = "[budgets]\ntolerated_loss = 0.1\n[budgets.locks.bus]\ndeadlocks_max = 0"
+    assert only(small(gap=True), text).outcome == "pass"  # 50 of 600 µs
+    assert only(small(gap=True), text.replace("0.1", "0.08")).outcome == "unknown"
+
+
+def test_excluded_jobs_are_a_loss_as_well():
+    """A job of control is under way when records are lost: one of seven."""
+    torn = small(more="540 release t1\n540 start t1\n", gap=True)
+    text = "[budgets]\ntolerated_loss = {}\n[budgets.tasks.control]\nresponse_max_us = 50"
+    assert only(torn, text.format(0.1)).outcome == "unknown"
+    assert only(torn, text.format(0.15)).outcome == "pass"
 
 
 def test_a_loss_does_not_hide_a_breach():

@@ -216,8 +216,8 @@ def table_path(group: str, name: str, phase: str | None) -> list[str]:
 class Budgets:
     """Everything under [budgets] of one file.
 
-    `tolerated_loss` is the share of the jobs, or of the core time, that may be unknown without
-    leaving a verdict open. `thresholds` replaces thresholds of the findings.
+    `tolerated_loss` is the share of a task's jobs and time, or of the core time, that may be
+    unknown without leaving a verdict open. `thresholds` replaces thresholds of the findings.
     """
 
     limits: tuple[Budget, ...] = ()

@@ -8,8 +8,9 @@ from datetime import date
 from pathlib import PurePath
 
 from tracelens.formats.budgets_text import number_text
-from tracelens.model.verdicts import Entry, Spot, Verdict
-from tracelens.report.numbers import moment, significant
+from tracelens.model.verdicts import Entry, Spot, Verdict, Verdicts
+from tracelens.report.numbers import moment, percent, significant
+from tracelens.verdicts.observation import so_many
 
 
 def subject(verdict: Verdict) -> str:
@@ -64,6 +65,17 @@ def together(verdicts: Sequence[Verdict]) -> str:
     return f"{len(verdicts)} limits are unknown, for {verdicts[0].why} ({whose}).{known}"
 
 
+def lossy(judged: Verdicts) -> str:
+    """What to do about a log of which much is unknown; empty for one without a loss."""
+    quality = judged.analysis.quality
+    if not quality.lost_events and not quality.contradictions and quality.boots == 1:
+        return ""
+    return (
+        f"What the cores did is known for {percent(quality.coverage)} % of their time. How much "
+        "may be unknown can be set: tolerated_loss under [budgets]."
+    )
+
+
 def waived(verdict: Verdict, today: date) -> str:
     """What there is to say about a waiver; empty without one."""
     waiver = verdict.budget.waiver
@@ -103,16 +115,17 @@ def _verdict(verdict: Verdict, ledger: bool) -> str:
     if verdict.measured is None:
         return f"{key} is unknown: {verdict.why}"
     found = quantity(verdict, verdict.measured)
+    of = "" if verdict.count is None else f" ({so_many(verdict.count, verdict.counted)})"
     if verdict.outcome == "pass":
-        return f"{key} is {found}, within {allowed}"
+        return f"{key} is {found}{of}, within {allowed}"
     if verdict.outcome == "unknown":
         asked = f"at least {allowed} required" if measure.least else f"at most {allowed} allowed"
         return f"{key} is {found} as far as is known, {asked}: {verdict.why}"
     beyond = quantity(verdict, -(verdict.margin or 0))
     said = (
-        f"{key} is {found}, {beyond} less than the {allowed} required"
+        f"{key} is {found}{of}, {beyond} less than the {allowed} required"
         if measure.least
-        else f"{key} is {found}, {beyond} more than the {allowed} allowed"
+        else f"{key} is {found}{of}, {beyond} more than the {allowed} allowed"
     )
     spot = verdict.spot
     if spot is None:

@@ -83,6 +83,8 @@ def _remarks(judged: Verdicts) -> Iterator[Remark]:
             yield Remark(how, words.sentence(verdicts[0], judged.today), "")
         else:
             yield Remark(how, words.together(verdicts), "")
+    if open_ones and (lossy := words.lossy(judged)):
+        yield Remark("note", lossy, "")
 
 
 def _table(judged: Verdicts) -> Section | None:

@@ -90,18 +90,19 @@ class View:
         return lost > self.tolerated * (lost + known)
 
     def missing(self, group: str, name: str, count: int) -> int:
-        """How many more there may be than the `count` that were seen.
+        """How many more there may be than the `count` that were seen; 0 if the loss is put up with.
 
         As many as there were in as much known time, rounded up; of jobs at least those excluded,
         but not the one that was under way when the log began.
         """
         if group != "tasks":
-            return self._tolerable(_expected(count, *self.lost), count)
-        seen = _expected(count, *self.task_lost.get(name, (0, 0)))
-        return self._tolerable(max(seen, self._excluded(name)), count)
-
-    def _tolerable(self, missing: int, count: int) -> int:
-        return 0 if missing <= self.tolerated * (count + missing) else missing
+            return _expected(count, *self.lost) if self.loses() else 0
+        lost, known = self.task_lost.get(name, (0, 0))
+        excluded = self._excluded(name)
+        most = self.tolerated
+        if lost <= most * (lost + known) and excluded <= most * (count + excluded):
+            return 0
+        return max(_expected(count, lost, known), excluded)
 
     def _excluded(self, task: str) -> int:
         if not self.rows["tasks"][task]["jobs_excluded"]:
