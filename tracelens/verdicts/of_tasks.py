@@ -125,12 +125,13 @@ def load(view: View, name: str, budget: Budget) -> Observation:
     value = view.rows[budget.group][name]["load"]
     if value is None:
         return nothing("the log does not tell its time")
-    shares = [unknown / every for every, unknown in view.occupied.values() if every]
-    if not any(shares) or not view.loses():
+    if not view.loses():
         return exact(value)
-    low = value * (1 - max(shares))
-    high = value * (1 - min(shares)) + sum(shares)
-    return between(value, low, high, lost(view))
+    span_ns = max(every for every, _ in view.occupied.values())
+    own = view.spent.filter(pl.col("who").cast(pl.String) == name)
+    had_ns = int(own["ns"].sum())
+    unknown_ns = sum(unknown for _, unknown in view.occupied.values())
+    return between(value, had_ns / span_ns, (had_ns + unknown_ns) / span_ns, lost(view))
 
 
 def stack_free(view: View, name: str, _budget: Budget) -> Observation:
@@ -150,27 +151,33 @@ def _stack(view: View, name: str, value: float | None) -> Observation:
     row = view.rows["tasks"][name]
     if value is None:
         return nothing("the log has no mark of its stack")
+    marks = _marks(view, name)
     seen = exact(value)
     if row["stack_still_falling"]:
         why = "the mark still fell in the last third of the run, so it is no bound"
         seen = between(value, 0, value, why)
-    ids = [task.id for task in view.run.system.tasks if task.name == name]
+    elif view.loses() and not (marks["time_ns"] >= view.last_gap_ns).any():
+        # A mark is the least ever seen, so one that comes after a gap tells of the gap as well.
+        seen = between(value, 0, value, "part of the log is unknown, and no later mark is there")
     least = str(row["stack_least_free_bytes"])
-    return seen.at(lambda: _mark(view, [name, *ids], least))
+    return seen.at(lambda: _first(view, marks.filter(pl.col("value").cast(pl.String) == least)))
 
 
-def _mark(view: View, words: list[str], value: str) -> Spot | None:
-    """The first record of that mark within the window."""
+def _marks(view: View, name: str) -> pl.DataFrame:
+    """The records of a task's mark within the window, in order of time."""
+    words = [name, *(task.id for task in view.run.system.tasks if task.name == name)]
     start, end = view.analysis.window
-    found = view.run.log.events.filter(
+    return view.run.log.events.filter(
         pl.col("event") == "stack",
         pl.col("subject").cast(pl.String).is_in(words),
-        pl.col("value").cast(pl.String) == value,
         pl.col("time_ns").is_between(start, end),
-    ).head(1)
-    if found.is_empty():
+    )
+
+
+def _first(view: View, events: pl.DataFrame) -> Spot | None:
+    if events.is_empty():
         return None
-    at_ns, part, line = (found[column][0] for column in ("time_ns", "part", "line"))
+    at_ns, part, line = (events[column][0] for column in ("time_ns", "part", "line"))
     return Spot(at_ns, file=view.run.log.sources[part], line=line)
 
 

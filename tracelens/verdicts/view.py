@@ -1,15 +1,20 @@
 """One analysis as the observers see it: its tables by name, and how much of it is missing."""
 
 from functools import cached_property
-from math import ceil
 from typing import Any, Final
 
+import numpy as np
 import polars as pl
 
 from tracelens.measures.load import totals
 from tracelens.model.results import Analysis, Timeline
+from tracelens.spans import Integers
 
 Row = dict[str, Any]
+Gaps = Integers
+"""Lengths in ns."""
+
+NO_GAPS: Final = np.empty(0, np.int64)
 
 NAMED: Final = {
     "tasks": "task",
@@ -46,10 +51,14 @@ class View:
         return found
 
     @cached_property
+    def spent(self) -> pl.DataFrame:
+        """Time by core, occupant and who, as `measures.load.totals` gives it."""
+        return totals(self.run.occupancy)
+
+    @cached_property
     def occupied(self) -> dict[int, tuple[int, int]]:
         """Core → (time measured, time unknown), of cores that were seen, in ns."""
-        spent = totals(self.run.occupancy)
-        summed = spent.group_by("core").agg(
+        summed = self.spent.group_by("core").agg(
             all=pl.col("ns").sum(),
             unknown=pl.col("ns").filter(pl.col("occupant") == "unknown").sum(),
         )
@@ -61,48 +70,56 @@ class View:
         }
 
     @cached_property
-    def lost(self) -> tuple[int, int]:
-        """Core time that was lost, and core time that is known, in ns."""
-        lost = _after_edge(self.run.occupancy, self.whole.occupancy, "core", "occupant")
+    def gaps(self) -> tuple[Gaps, int]:
+        """Lengths of the gaps in what the cores did, and core time that is known, in ns."""
+        gaps = _after_edge(self.run.occupancy, self.whole.occupancy, "core", "occupant")
         known = sum(every - unknown for every, unknown in self.occupied.values())
-        return sum(lost.values()), known
+        return np.concatenate([NO_GAPS, *gaps.values()]), known
 
     @cached_property
-    def task_lost(self) -> dict[str, tuple[int, int]]:
-        """Task → (time in which its state was lost, time in which it is known), in ns."""
+    def task_gaps(self) -> dict[str, tuple[Gaps, int]]:
+        """Task → (lengths of the gaps in its states, time in which they are known), in ns."""
         if not (self.whole.lost_events or self.whole.log.restarts) and (
             self.whole.contradictions.is_empty()
         ):
             return {}
         states = self.run.task_states
-        lost = _after_edge(states, self.whole.task_states, "task", "state")
+        gaps = _after_edge(states, self.whole.task_states, "task", "state")
         known = (
-            states.filter(pl.col("state") != "unknown", pl.col("task").cast(pl.String).is_in(lost))
+            states.filter(pl.col("state") != "unknown", pl.col("task").cast(pl.String).is_in(gaps))
             .group_by(pl.col("task").cast(pl.String))
             .agg(ns=(pl.col("end_ns") - pl.col("start_ns")).sum())
         )
         of_task = dict(zip(known["task"], known["ns"], strict=True))
-        return {task: (ns, of_task.get(task, 0)) for task, ns in lost.items()}
+        return {task: (lengths, of_task.get(task, 0)) for task, lengths in gaps.items()}
+
+    @cached_property
+    def last_gap_ns(self) -> int:
+        """Where the last gap in what a core did ends; −1 without one."""
+        if not len(self.gaps[0]):
+            return -1
+        unknown = self.run.occupancy.filter(pl.col("occupant") == "unknown")
+        return int(unknown["end_ns"].to_numpy().max())
 
     def loses(self) -> bool:
         """Whether more of the core time is lost than is put up with."""
-        lost, known = self.lost
-        return lost > self.tolerated * (lost + known)
+        gaps, known = self.gaps
+        return bool(gaps.sum() > self.tolerated * (gaps.sum() + known))
 
     def missing(self, group: str, name: str, count: int) -> int:
         """How many more there may be than the `count` that were seen; 0 if the loss is put up with.
 
-        As many as there were in as much known time, rounded up; of jobs at least those excluded,
-        but not the one that was under way when the log began.
+        In each gap as many as there were in as much known time, rounded up; of jobs those excluded
+        too, but not the one that was under way when the log began.
         """
         if group != "tasks":
-            return _expected(count, *self.lost) if self.loses() else 0
-        lost, known = self.task_lost.get(name, (0, 0))
+            return _expected(count, *self.gaps) if self.loses() else 0
+        gaps, known = self.task_gaps.get(name, (NO_GAPS, 0))
         excluded = self._excluded(name)
-        most = self.tolerated
+        most, lost = self.tolerated, gaps.sum()
         if lost <= most * (lost + known) and excluded <= most * (count + excluded):
             return 0
-        return max(_expected(count, lost, known), excluded)
+        return _expected(count, gaps, known) + excluded
 
     def _excluded(self, task: str) -> int:
         if not self.rows["tasks"][task]["jobs_excluded"]:
@@ -113,17 +130,20 @@ class View:
         return int(jobs.select(pl.len()).collect().item())
 
 
-def _expected(count: int, lost_ns: int, known_ns: int) -> int:
-    if not lost_ns:
-        return 0
-    return max(ceil(count * lost_ns / known_ns), 1) if known_ns else 1
+def _expected(count: int, gaps: Gaps, known_ns: int) -> int:
+    """So many things a `known_ns`, in each gap: rounded up, for one may lie in the shortest."""
+    if not known_ns:
+        return len(gaps)
+    return int(np.maximum(np.ceil(count / known_ns * gaps), 1).sum())
 
 
-def _after_edge(rows: pl.DataFrame, whole: pl.DataFrame, of: str, what: str) -> dict[str, int]:
-    """Unknown time by `of` in `rows`, less what lies before its first known moment in `whole`."""
+def _after_edge(rows: pl.DataFrame, whole: pl.DataFrame, of: str, what: str) -> dict[str, Gaps]:
+    """Lengths of the unknown intervals of `rows` by `of`, of those after the first known moment.
+
+    That is looked up in `whole`, of which `rows` are a part.
+    """
     unknown = pl.col(what) == "unknown"
     key = pl.col(of).cast(pl.String)
-    length = (pl.col("end_ns") - pl.col("start_ns")).sum()
     edge = whole.filter(unknown & (pl.col("start_ns") == 0)).select(key, edge_ns="end_ns")
     lost = (
         rows.filter(unknown)
@@ -131,6 +151,6 @@ def _after_edge(rows: pl.DataFrame, whole: pl.DataFrame, of: str, what: str) -> 
         .join(edge, on=of, how="left")
         .filter(pl.col("end_ns") > pl.col("edge_ns").fill_null(0))
         .group_by(of)
-        .agg(ns=length)
+        .agg(ns=pl.col("end_ns") - pl.col("start_ns"))
     )
-    return dict(zip(lost[of], lost["ns"], strict=True))
+    return {name: lengths.to_numpy() for name, lengths in zip(lost[of], lost["ns"], strict=True)}
