@@ -117,7 +117,7 @@ def test_markdown_and_json_go_to_files(runs, capsys):
         (["old/0.csv", "nowhere.csv"], "no log is named by nowhere.csv"),
         (["old", "new", "--at-least", "2"], "expected a percentage such as 2%"),
         (["old", "new", "--error-rate", "0"], "--error-rate"),
-        (["old", "new", "--from", "1s"], "no such time in this run"),
+        (["old", "new", "--from", "1s"], "old/0.csv: no such time in this run"),
     ],
 )
 def test_wrong_usage_is_one_line_and_status_2(runs, capsys, arguments, problem):

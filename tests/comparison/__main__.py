@@ -21,6 +21,10 @@ def main() -> None:
     for boards in (0.0, 0.005, 0.01):
         found = measure.drawn_found(pairs, boards)
         say(f"5 % slower, drawn, boards differ by {boards:.1%}: {found} of {pairs} found\n")
+    for size, boards, tasks in measure.DETECTABLE:
+        found = measure.detectable_found(size, boards, tasks, pairs // 2)
+        kind = f"{size} a side, {tasks} tasks, boards differ by {boards:.1%}"
+        say(f"slower by what is called detectable, {kind}: {found} of {pairs // 2} found\n")
     with tempfile.TemporaryDirectory() as folder:
         for name in measure.SETS:
             pool = measure.pool(name, runs, Path(folder))

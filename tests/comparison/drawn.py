@@ -14,6 +14,8 @@ from tracelens.comparison.observed import WINDOWS, Observed, Setup
 
 US = 1000
 SPREAD = 0.10
+BASE = 300 * US
+"""Mean execution of `t0`; the k-th task after it has k times as much in addition."""
 
 
 @dataclass(frozen=True)
@@ -34,15 +36,15 @@ def run(kind: Kind, rng: np.random.Generator, name: str = "run") -> Observed:
     for number in range(kind.tasks):
         task = f"t{number}"
         jobs = max(20, kind.jobs >> (number // 2) if number else kind.jobs)
-        base = 300 * US * (1 + number) * board * (kind.slower if number == 0 else 1)
+        base = BASE * (1 + number) * board * (kind.slower if number == 0 else 1)
         own = base * (1 + SPREAD * ar1(jobs, kind.memory, rng))
         wait = 80 * US * ar1(jobs, kind.memory, rng) ** 2
         execution[task] = _ticks(np.maximum(own, base / 2))
         response[task] = _ticks(execution[task] + wait)
-        deadline = 300 * US * (1 + number) * 1.6
+        deadline = BASE * (1 + number) * 1.6
         series["misses", task] = (response[task] > deadline).astype(float)
         load = np.interp(np.linspace(0, jobs - 1, WINDOWS), np.arange(jobs), own) / base * 0.1
-        series["load", task] = load * base / (300 * US * (1 + number))
+        series["load", task] = load * base / (BASE * (1 + number))
         whole += series["load", task]
         single["stack", task] = 400.0 - 4 * rng.poisson(10)
         single["longest_response", task] = float(response[task].max())

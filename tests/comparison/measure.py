@@ -1,11 +1,13 @@
 """Compare many groups of runs, drawn at random or simulated, and count what is said of them."""
 
 import random
+from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 
-from tests.comparison.drawn import Kind, pair
+from tests.comparison.drawn import BASE, Kind, pair
 from tests.comparison.simulated import TASK, written_out
 from tracelens.analysis import analyse
 from tracelens.comparison.compare import compare
@@ -19,6 +21,14 @@ ROOT = Path(__file__).resolve().parents[2]
 SETS = ("knitting_healthy", "knitting_two_cores")
 SIZES = ((1, 1), (2, 2), (3, 3), (4, 4), (5, 5), (3, 7), (1, 24))
 SIMULATED_SIZES = ((1, 1), (3, 3), (5, 5))
+DETECTABLE = (
+    (1, 0.0, 2),
+    (3, 0.004, 2),
+    (4, 0.004, 2),
+    (5, 0.004, 2),
+    (5, 0.004, 7),
+    (8, 0.004, 2),
+)
 JOBS_500 = 1_000_000_000  # of the task that is slower
 BOARDS = 0.005
 
@@ -46,6 +56,23 @@ def drawn_found(pairs: int, boards: float, slower: float = 1.05) -> int:
     kind = Kind(jobs=500, memory=0.5, boards=boards)
     other = Kind(jobs=500, memory=0.5, boards=boards, slower=slower)
     return sum(_names(compare(*pair(kind, other, 5, 5, seed)), "t0") for seed in range(pairs))
+
+
+def detectable_found(runs: int, boards: float, tasks: int, pairs: int) -> int:
+    """In how many pairs a task is found that is slower by what equal groups call detectable.
+
+    The median of what half as many equal groups call so; with one run a side boards do not differ.
+    """
+    kind = Kind(jobs=200, tasks=tasks, memory=0.3, boards=boards if runs > 1 else 0.0)
+    called = [
+        float(_of_t0(compare(*pair(kind, kind, runs, runs, seed)))["detectable"])
+        for seed in range(pairs // 2)
+    ]
+    other = replace(kind, slower=1 + float(np.median(called)) / BASE)
+    return sum(
+        bool(_of_t0(compare(*pair(kind, other, runs, runs, pairs + seed)))["moved"])
+        for seed in range(pairs)
+    )
 
 
 def pool(
@@ -84,6 +111,11 @@ def found_in(old: list[Observed], new: list[Observed], pairs: int) -> int:
 
 def _alarms(found: Comparison) -> bool:
     return not found.moved.is_empty()
+
+
+def _of_t0(found: Comparison) -> dict[str, Any]:
+    rows = found.comparisons
+    return rows.filter((rows["subject"] == "t0") & (rows["quantity"] == "execution")).to_dicts()[0]
 
 
 def _names(found: Comparison, task: str) -> bool:

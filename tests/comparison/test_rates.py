@@ -21,12 +21,24 @@ def allowed(pairs: int) -> int:
 
 @pytest.mark.parametrize("size", [(1, 1), (3, 3), (5, 5)])
 def test_equal_groups_seldom_alarm(size):
-    assert len(measure.drawn_alarms(16, size)) <= allowed(16)
+    assert len(measure.drawn_alarms(12, size)) <= allowed(12)
 
 
 def test_a_slower_task_is_found():
     """5 % slower, spread 10 %, five runs a side of 500 jobs: at least 9 of 10."""
     assert measure.drawn_found(10, boards=0.005) >= 9
+
+
+@pytest.mark.parametrize("case", [(1, 0.0, 2), (3, 0.004, 2)])
+def test_what_is_called_detectable_is_found_about_as_often_as_said(case):
+    """About three in four: of 20, fewer than 9 or all have a chance below 1 % (binomial)."""
+    assert 9 <= measure.detectable_found(*case, 20) <= 19
+
+
+@pytest.mark.night
+@pytest.mark.parametrize("case", measure.DETECTABLE)
+def test_what_is_called_detectable_is_found_about_as_often_as_said_in_many(case):
+    assert 0.60 <= measure.detectable_found(*case, 100) / 100 <= 0.90
 
 
 @pytest.mark.night

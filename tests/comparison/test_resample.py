@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from tracelens.comparison.resample import Design, contrast, critical, scores, step_down
+from tracelens.comparison.resample import Design, chances, contrast, scores, step_down
 
 
 def design(old: int, new: int, block: list[int] | None = None) -> Design:
@@ -112,7 +112,8 @@ def test_equal_runs_score_nothing_and_a_clean_split_scores_most():
     score = scores(plan.sharings(), plan, values, np.zeros(2))
     assert score[0].tolist() == [0.0, np.inf]
     assert step_down(score).tolist() == [1.0, pytest.approx(2 / 70)]
-    assert critical(score[:, :1], 0.05) == 0.0
+    assert chances(score, np.zeros(70)).tolist() == [1.0, pytest.approx(2 / 70)]
+    assert chances(score, np.full(70, np.inf)).tolist() == [1.0, 1.0]
 
 
 def test_runs_that_agree_by_chance_count_as_varying_by_what_happens_within_them():

@@ -131,7 +131,11 @@ def compare(
             say(f"reading {names[path]}, {len(observed) + 1} of {sum(map(len, sides))}")
             run = read(path, system, strict=strict)
             window = options.window_ns(run.span_ns, start_ns, end_ns)
-            observed.append(observe(analyse(run, window=window, phase=phase), names[path]))
+            try:
+                measured = analyse(run, window=window, phase=phase)
+            except UsageError as error:  # of many runs, one may lack the time or the phase
+                raise UsageError(error.problem, place=names[path], hint=error.hint) from None
+            observed.append(observe(measured, names[path]))
         say("comparing")
         old = len(sides[0])
         found = compare_runs(observed[:old], observed[old:], error_rate)

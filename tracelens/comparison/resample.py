@@ -22,7 +22,7 @@ import numpy.typing as npt
 Values = npt.NDArray[np.float64]
 Integers = npt.NDArray[np.int64]
 
-MOST: Final = 20_000
+MOST: Final = 5_000
 """Up to so many ways all are taken; of more so many at random, and the actual one."""
 
 _SEED: Final = 20_250_101
@@ -126,17 +126,20 @@ def step_down(score: Values) -> Values:
     order = np.argsort(-score[0], kind="stable")
     ranked = score[:, order]
     largest = np.maximum.accumulate(ranked[:, ::-1], axis=1)[:, ::-1]
-    # Equal scores that rounding has parted count as equal.
-    as_large = largest >= ranked[0] * (1 - 1e-9)
-    stepped = np.maximum.accumulate(as_large.mean(axis=0))
+    stepped = np.maximum.accumulate(_share_as_large(largest, ranked[0]))
     adjusted = np.empty(len(order))
     adjusted[order] = stepped
     return adjusted
 
 
-def critical(score: Values, rate: float) -> float:
-    """The score that the largest of all quantities exceeds at this rate if nothing differs."""
-    return float(np.quantile(score.max(axis=1, initial=0.0), 1 - rate, method="higher"))
+def chances(score: Values, others: Values) -> Values:
+    """The p of each quantity by itself beside the largest score of `others`, way by way."""
+    return _share_as_large(np.maximum(score, others[:, None]), score[0])
+
+
+def _share_as_large(score: Values, actual: Values) -> Values:
+    """In which share of the ways a score is as large; equal ones may differ by rounding."""
+    return np.asarray((score >= actual * (1 - 1e-9)).mean(axis=0), np.float64)
 
 
 def _centred(rows: Values, block: Integers) -> Values:

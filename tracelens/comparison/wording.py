@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any, Final
 
-from tracelens.comparison.judge import POWER, Case
+from tracelens.comparison.judge import Case
 from tracelens.comparison.records import Comparison
 from tracelens.findings.wording import count, duration, listing, percent
 
@@ -139,16 +139,16 @@ def method(found: Comparison) -> list[str]:
         "(family-wise error).",
         METHODS[found.case].format(ways=found.ways, boards=blocked),
         WITHIN,
-        f"'detectable' is the change that would be found in {POWER * 10:.0f} of 10 such "
-        "comparisons (Bloom 1995): a smaller one may be there and not show. Intervals are of 95 %, "
-        "each by itself.",
+        "'detectable' is the change that about three in four such comparisons would find (by the "
+        "noncentral t, Cohen 1988): a smaller one may be there and not show. Intervals are of "
+        "95 %, each by itself.",
         *([MORE_RUNS] if found.case != "shared_out" else []),
     ]
 
 
 def _by(row: Mapping[str, Any], more: str, less: str) -> str:
     word = more if row["change"] > 0 else less
-    return f"{percent(abs(row['change'] / row['old']))} {word}" if row["old"] else word
+    return f"{share(abs(row['change'] / row['old']))} {word}" if row["old"] else word
 
 
 def _to(row: Mapping[str, Any]) -> str:

@@ -32,9 +32,10 @@ Values = npt.NDArray[np.float64]
 LEAST: Final = 8
 """With fewer runs nothing is said of a measure."""
 RATE: Final = 0.05
-ORDERS: Final = 4_999
+ORDERS: Final = 1_999
 _SEED: Final = 1979
-_CHUNK: Final = 250
+_AT_ONCE: Final = 4_000_000
+"""So many values of all orders together are in memory at a time."""
 _ABSENT_IS_NONE: Final = ("inversion", "unbounded_inversion")
 """Measures that a run without any such thing does not have: its value is 0."""
 
@@ -106,20 +107,17 @@ def change_points(values: Values) -> _Change:
     ranks = _centred_ranks(values)
     spread = np.sqrt((ranks**2).sum(axis=0))
     spread[spread == 0] = 1.0
-    scaled = ranks / spread
+    scaled = np.ascontiguousarray((ranks / spread).T)
     rng = np.random.default_rng(_SEED)
-    place = np.argmax(np.abs(np.cumsum(scaled, axis=0)), axis=0) + 1
-    score = [_largest_sum(scaled[None])]
-    for at in range(0, ORDERS, _CHUNK):
-        count = min(_CHUNK, ORDERS - at)
+    actual = np.abs(np.cumsum(scaled, axis=1))
+    score = [actual.max(axis=1)[None]]
+    chunk = max(1, _AT_ONCE // max(1, values.size))
+    for at in range(0, ORDERS, chunk):
+        count = min(chunk, ORDERS - at)
         order = rng.permuted(np.tile(np.arange(len(values)), (count, 1)), axis=1)
-        score.append(_largest_sum(scaled[order]))
-    return _Change(place, step_down(np.concatenate(score)))
-
-
-def _largest_sum(scaled: Values) -> Values:
-    """Orders × measures of orders × runs × measures."""
-    return np.asarray(np.abs(np.cumsum(scaled, axis=1)).max(axis=1), np.float64)
+        total = np.cumsum(scaled[:, order], axis=2)  # measures × orders × runs
+        score.append(np.maximum(total.max(axis=2), -total.min(axis=2)).T)
+    return _Change(actual.argmax(axis=1) + 1, step_down(np.concatenate(score)))
 
 
 def _centred_ranks(values: Values) -> Values:

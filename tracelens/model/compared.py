@@ -35,7 +35,10 @@ COMPARISONS: Final = Table(
         "change": (pl.Float64, "new − old; where boards are blocks, within boards"),
         "change_low": (pl.Float64, "95 % interval of this change by itself; null if not judged"),
         "change_high": (pl.Float64, "its other end"),
-        "detectable": (pl.Float64, "least change that would be found in 8 of 10 such comparisons"),
+        "detectable": (
+            pl.Float64,
+            "least change that about three in four such comparisons find; null: none",
+        ),
         "p": (pl.Float64, "adjusted for the number of comparisons; null if not judged"),
         "moved": (pl.Boolean, "beyond noise: p ≤ the error rate; null if not judged"),
         "worse": (pl.Boolean, "the change is for the worse; null if there is none"),
