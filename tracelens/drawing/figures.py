@@ -226,5 +226,4 @@ def area(
         "x": packed(np.concatenate((corners, corners[::-1]))),
         "y": packed(np.concatenate((up, down[::-1])).astype(np.float32)),
         "hoverinfo": "skip",
-        "showlegend": False,
     }

@@ -123,13 +123,12 @@ def test_each_panel_opens_and_a_link_brings_it_back(
     expect(page.locator(f"#{ids.PANEL_BODY}")).to_have_class(re.compile("both|table"))
     expect(cells(page, 1).first).to_be_visible()
     assert page.evaluate("document.documentElement.scrollWidth") <= width
-    again = open_page(page.url.split("/")[-1], width, height, scheme)
-    expect(again.locator(f"#{ids.PANELS} input:checked")).to_have_value(panel)
-    expect(cells(again, 1).first).to_be_visible()
-    if scheme == "dark":
-        expect(again.locator("#panel-table th").first).to_have_css(
-            "background-color", "rgb(20, 24, 29)"
-        )
+    paper = {"dark": "rgb(20, 24, 29)", "light": "rgb(255, 255, 255)"}[scheme]
+    expect(page.locator("#panel-table th").first).to_have_css("background-color", paper)
+    if (width, scheme) == (1440, "light"):
+        again = open_page(page.url.split("/")[-1])
+        expect(again.locator(f"#{ids.PANELS} input:checked")).to_have_value(panel)
+        expect(cells(again, 1).first).to_be_visible()
 
 
 @pytest.mark.night

@@ -10,6 +10,7 @@ from typing import Any
 
 import polars as pl
 import pytest
+from dash import no_update
 
 import tracelens
 from tests.drawing import machine
@@ -23,6 +24,7 @@ from tracelens.web.moves import View
 from tracelens.web.panels.grid import Grid, page
 from tracelens.web.panels.panel import Panel
 from tracelens.web.panels.registry import PANELS, panel_of
+from tracelens.web.parts import panel_content
 from tracelens.web.parts.panel_content import asked_of, draw, listed, offer, take, to_clicked
 
 SHEET = Sheet(640, 150)
@@ -272,6 +274,15 @@ def test_the_window_of_a_file_is_what_it_shows() -> None:
     asked = asked_of(run, responses, View(MS, 2 * MS), None, "solenoid", None)
     sent, _ = take(run, responses, asked, drawn=True)
     assert sent["filename"] == "machine-responses-solenoid-0us-400005us.csv"
+
+
+def test_a_file_of_too_many_rows_says_what_else_to_do(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(panel_content, "MOST_ROWS", 7)
+    run, panel = machine.run(), panel_of("inversions")
+    asked = asked_of(run, panel, VIEW, None, None, None)
+    sent, note = take(run, panel, asked, drawn=True)
+    assert sent is no_update
+    assert note == "8 rows, more than 7: use tracelens report --tables"
 
 
 def test_the_choice_follows_the_job_and_otherwise_stays() -> None:

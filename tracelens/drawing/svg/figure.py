@@ -58,7 +58,6 @@ def svg(figure: dict[str, Any], width: int, height: int, label: str) -> str:
         *outside,
         *labels(frame),
         *(_annotation(note, frame) for note in layout.get("annotations", ())),
-        *(_legend(figure, frame) if layout.get("showlegend") else ()),
     )
 
 
@@ -105,17 +104,3 @@ def _annotation(note: dict[str, Any], frame: Frame) -> str:
 def _by_place(fraction: float) -> str:
     """Plotly's rule for words that are not anchored: by the third of the area that they are in."""
     return "bottom" if fraction < 1 / 3 else "top" if fraction > 2 / 3 else "middle"
-
-
-def _legend(figure: dict[str, Any], frame: Frame) -> list[str]:
-    """A sample of each named line with its name, above the plot area."""
-    made = []
-    x, y = frame.left + frame.width * figure["layout"]["legend"]["x"], frame.top - 8
-    for trace in figure["data"]:
-        if "name" not in trace or trace.get("showlegend") is False:
-            continue
-        sample = {"x1": x, "x2": x + 26, "y1": y, "y2": y}
-        made.append(element("line", sample | stroke(trace["line"])))
-        made.append(text(trace["name"], x + 32, y + MIDDLE * frame.font_px, "start"))
-        x += 32 + 0.6 * frame.font_px * len(trace["name"]) + 18
-    return made
