@@ -105,7 +105,7 @@ def questions(run_ids: dict[str, int], seed: int) -> list[tuple[str, str, dict[s
     return asked
 
 
-@pytest.mark.parametrize("readers", [12, pytest.param(50, marks=pytest.mark.night)])
+@pytest.mark.parametrize("readers", [8, pytest.param(50, marks=pytest.mark.night)])
 def test_sessions_at_once_are_each_answered_as_if_alone(server: flask.Flask, readers: int) -> None:
     uploaded = outcome(server.test_client(), send(server.test_client(), scene.log_text(9).encode()))
     run_ids = {"1": 6, "2": 20, uploaded["run"]: 9}

@@ -79,23 +79,22 @@ class Loader:
         def say(step: str) -> None:
             self._say(ticket, Progress(step))
 
+        outcome = Progress(problem=f"{name}: cannot be read, by a fault of tracelens")
         try:
             with self._turn:
                 with file.open("rb") as data:  # the reader lets go of the bytes early
                     timeline = read_bytes(data, name, most=MOST_LOG, say=say)
                 run = prepared(timeline, say)
-                size = max(file.stat().st_size, timeline.log.lines * _LINE)
-                self._say(ticket, Progress(run=self._shelf.put_upload(run, size)))
+            size = max(file.stat().st_size, timeline.log.lines * _LINE)
+            outcome = Progress(run=self._shelf.put_upload(run, size))
         except TraceLensError as error:
-            self._say(ticket, Progress(problem=plain(str(error)), hint=error.hint))
+            outcome = Progress(problem=plain(str(error)), hint=error.hint)
         except MemoryError:
-            self._say(ticket, Progress(problem=f"{name}: too long for the memory of this machine"))
-        except BaseException:
-            # A reader who waits must learn that it is over; the traceback goes to the terminal.
-            self._say(ticket, Progress(problem=f"{name}: cannot be read, by a fault of tracelens"))
-            raise
+            outcome = Progress(problem=f"{name}: too long for the memory of this machine")
         finally:
+            # Whatever happens, a reader who waits learns that it is over, and the file is gone.
             file.unlink(missing_ok=True)
+            self._say(ticket, outcome)
 
     def _say(self, ticket: str, progress: Progress) -> None:
         with self._lock:

@@ -51,8 +51,8 @@ def test_a_small_file_that_unpacks_to_a_huge_one_is_refused(
     monkeypatch: pytest.MonkeyPatch, client: FlaskClient, packed
 ) -> None:
     monkeypatch.setattr(loading, "MOST_LOG", 1 << 20)
-    bomb = packed(LOG + bytes(64 << 20))
-    assert len(bomb) < 1 << 17
+    bomb = packed(LOG + bytes(16 << 20))
+    assert len(bomb) < 1 << 16
     told = outcome(client, send(client, bomb, "bomb.csv"))
     assert told["problem"].startswith("bomb.csv: the log is too long: found more than 1 MB")
 
@@ -146,3 +146,27 @@ def test_the_other_side_of_two_runs_is_kept_in_the_links(client: FlaskClient) ->
     page = client.get("/open/?side=b&other=%22%3E%3Cscript%3E", base_url=BASE).text
     assert "<script>" not in page.replace('<script src="/assets/rooms-open.js"></script>', "")
     assert "/two/?b=sample" in page
+
+
+def test_uploads_at_once_are_all_read_and_too_many_are_refused(
+    monkeypatch: pytest.MonkeyPatch, client: FlaskClient
+) -> None:
+    replies = [send(client, LOG, f"run{number}.csv") for number in range(4)]
+    runs = [outcome(client, reply)["run"] for reply in replies]
+    assert len(set(runs)) == 4
+    monkeypatch.setattr(loading, "MOST_WAITING", 0)
+    refused = send(client, LOG)
+    assert refused.status_code == 503
+    assert "too many logs wait" in refused.json["problem"]
+
+
+def test_a_fault_while_reading_is_said_and_leaves_nothing(
+    monkeypatch: pytest.MonkeyPatch, server: flask.Flask, client: FlaskClient
+) -> None:
+    def too_long(*_args: object, **_how: object) -> None:
+        raise MemoryError
+
+    monkeypatch.setattr(loading, "read_bytes", too_long)
+    told = outcome(client, send(client, LOG, "run.csv"))
+    assert told["problem"] == "run.csv: too long for the memory of this machine"
+    assert left_behind(server) == []
