@@ -104,6 +104,13 @@ def test_results_are_read_back_as_they_were_and_explained(here, tmp_path):
         assert f"### {name}\n" in page
 
 
+def test_rows_are_in_order_of_the_runs_whoever_is_done_first(folder, here, tmp_path, monkeypatch):
+    monkeypatch.setattr("tracelens.batch.results.TOGETHER", 2)
+    outcomes = [work(job) for job in jobs(folder, tmp_path)]
+    assert same(collect(outcomes[::-1]), here)
+    assert same(collect(outcomes[3:] + outcomes[:3]), here)
+
+
 def test_no_logs_give_empty_tables_of_the_right_types():
     made = collect([])
     assert {name: frame.schema for name, frame in made.items()} == {

@@ -10,6 +10,7 @@ import os
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
 from pathlib import Path
 
 import polars as pl
@@ -18,7 +19,7 @@ from tests.benchmarks.large_log import write_large_log
 from tracelens.batch import local
 from tracelens.batch.inputs import find
 from tracelens.batch.results import collect
-from tracelens.batch.work import Job
+from tracelens.batch.work import Job, Outcome
 
 PAGE = 4096
 
@@ -56,10 +57,14 @@ def timed(
     found = find([str(runs)])[:most]
     jobs = [Job(n, one.run, one.path, folder / f"p{processes}") for n, one in enumerate(found)]
     begin, cpu = time.perf_counter(), processor_time()
-    outcomes, memory = [], []
-    for outcome in local.outcomes(jobs, processes):
-        outcomes.append(outcome)
-        memory.append(resident())
+    memory: list[int] = []
+
+    def watched() -> Iterator[Outcome]:
+        for outcome in local.outcomes(jobs, processes):
+            memory.append(resident())
+            yield outcome
+
+    made = collect(watched())
     seconds = time.perf_counter() - begin
     cpu = processor_time() - cpu
     if most is None:
@@ -69,7 +74,7 @@ def timed(
         rate = len(jobs) / seconds
         say(f"{processes} process(es): {seconds:.1f} s, {rate:.1f} logs a second; MB: {told}")
         say(f"    processor time {cpu:.1f} s: what the wall clock says beside other work is more")
-    return seconds, collect(outcomes)
+    return seconds, made
 
 
 def processor_time() -> float:

@@ -1,14 +1,20 @@
 """The outcomes of many runs as tables in files, in the order of the runs."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable
+from itertools import islice
 from pathlib import Path
+from typing import Final
 
 import polars as pl
 
 from tracelens.batch.tables import TABLES
 from tracelens.batch.work import REPORTS, UNFINISHED, Outcome
 from tracelens.errors import UsageError
+from tracelens.model.columns import Table
 from tracelens.report import tables
+
+TOGETHER: Final = 64
+_NUMBER: Final = " number"  # no column of a contract has a blank in its name
 
 
 def prepare(directory: Path) -> None:
@@ -19,14 +25,29 @@ def prepare(directory: Path) -> None:
         raise UsageError(f"cannot be made: {error.strerror}", place=str(directory)) from error
 
 
-def collect(outcomes: Sequence[Outcome]) -> dict[str, pl.DataFrame]:
-    """Every table of `TABLES`, its rows in order of the runs, whoever was done first."""
-    in_order = sorted(outcomes, key=lambda outcome: outcome.number)
-    made = {}
-    for name, table in TABLES.items():
-        empty = pl.DataFrame(schema=table.schema())
-        made[name] = pl.concat([empty, *(o.tables[name] for o in in_order if name in o.tables)])
-    return made
+def collect(outcomes: Iterable[Outcome]) -> dict[str, pl.DataFrame]:
+    """Every table of `TABLES`, its rows in order of the runs, whoever was done first.
+
+    What comes is put together in between: hundreds of tables of a few rows each take many times
+    the memory of their rows.
+    """
+    parts: dict[str, list[pl.DataFrame]] = {name: [] for name in TABLES}
+    coming = iter(outcomes)
+    while some := list(islice(coming, TOGETHER)):
+        for name, part in parts.items():
+            told = [_numbered(o.tables[name], o.number) for o in some if name in o.tables]
+            if told:
+                part.append(pl.concat(told, rechunk=True))
+    return {name: _in_order(table, parts[name]) for name, table in TABLES.items()}
+
+
+def _numbered(frame: pl.DataFrame, number: int) -> pl.DataFrame:
+    return frame.with_columns(pl.lit(number, pl.Int64).alias(_NUMBER))
+
+
+def _in_order(table: Table, parts: list[pl.DataFrame]) -> pl.DataFrame:
+    empty = _numbered(pl.DataFrame(schema=table.schema()), 0)
+    return pl.concat([empty, *parts]).sort(_NUMBER, maintain_order=True).drop(_NUMBER)
 
 
 def write(made: dict[str, pl.DataFrame], directory: Path) -> None:

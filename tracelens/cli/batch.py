@@ -10,7 +10,7 @@ import click
 
 from tracelens.cli import options
 from tracelens.cli.output import write
-from tracelens.cli.progress import counted
+from tracelens.cli.progress import Say, counted
 
 if TYPE_CHECKING:
     from tracelens.batch.work import Job, Outcome
@@ -76,17 +76,19 @@ def batch(
         for number, one in enumerate(found)
     ]
     results.prepare(directory)
-    outcomes = []
     with counted("runs", len(jobs)) as done:
-        for outcome in _work(jobs, processes, cluster):
-            outcomes.append(outcome)
-            done(outcome.run)
-    made = results.collect(outcomes)
+        made = results.collect(_told(_work(jobs, processes, cluster), done))
     results.write(made, directory)
     if html:
         write(str(directory / "index.html"), [index.page(made["runs"], output).encode()])
     text.show(index.document(made["runs"], output), sys.stdout)
-    return min((outcome.status for outcome in outcomes if outcome.status), default=0)
+    return min(filter(None, made["runs"]["status"]), default=0)
+
+
+def _told(outcomes: "Iterator[Outcome]", done: Say) -> "Iterator[Outcome]":
+    for outcome in outcomes:
+        done(outcome.run)
+        yield outcome
 
 
 def _work(jobs: "list[Job]", processes: int | None, cluster: str | None) -> "Iterator[Outcome]":
