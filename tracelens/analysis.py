@@ -8,6 +8,7 @@ from tracelens.findings.wording import moment
 from tracelens.measures.chain_ledgers import chain_ledgers
 from tracelens.measures.chains import chain_instances, chains
 from tracelens.measures.cut import cut, occurrences
+from tracelens.measures.energy import charges, power
 from tracelens.measures.interrupts import isrs, masked
 from tracelens.measures.ledgers import late_ledgers
 from tracelens.measures.load import cores, totals
@@ -42,6 +43,7 @@ def analyse(
     run = cut(timeline, windows)
     spent = totals(run.occupancy)
     asleep = sleep(run, spent, windows)
+    charged = charges(run, asleep)
     instances = chain_instances(timeline, windows)
     measured = Analysis(
         timeline=run,
@@ -59,6 +61,8 @@ def analyse(
         phases=marked,
         sleep=asleep,
         masked=masked(run.masks),
+        power=power(run, charged, asleep),
+        charges=charged,
         findings=(),
     )
     return replace(measured, findings=find(measured, timeline.system.thresholds))

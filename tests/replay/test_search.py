@@ -53,6 +53,7 @@ def test_the_protocol_of_the_right_lock_comes_first(lander):
     assert {"protocol", "section"} <= kinds
 
 
+@pytest.mark.night
 def test_the_knitting_machine():
     advice = search(prepare(read(SAMPLES / "knitting_inversion.csv")), processes=1)
     best = advice.tried[0]

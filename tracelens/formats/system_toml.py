@@ -8,7 +8,7 @@ from typing import Any, Final, TypeVar
 
 from tracelens.errors import SystemFileError
 from tracelens.formats.toml_schema import SystemFile, read_toml
-from tracelens.model.system import Chain, Clock, Core, Isr, Lock, Queue, System, Task
+from tracelens.model.system import Chain, Clock, Core, Isr, Lock, Power, Queue, System, Task
 from tracelens.units import ns_to_us, us_to_ns
 
 Thing = TypeVar("Thing", Task, Isr, Lock, Queue)
@@ -61,7 +61,44 @@ def apply(system: System, overrides: SystemFile | str | Path, known: Iterable[st
         chains=_chains(system, file),
         run={**system.run, **{key: str(value) for key, value in file.run.items()}},
         differences=(*system.differences, *said),
+        power=_power(file) or system.power,
         thresholds={**system.thresholds, **file.budgets.thresholds},
+    )
+
+
+def _power(file: SystemFile) -> Power | None:
+    """The declared currents. Raises `SystemFileError` for one that cannot be."""
+    table = file.power
+    if table is None:
+        return None
+    values = {
+        "active_ma": table.active_ma,
+        "idle_ma": table.idle_ma,
+        "sleep_ma": table.sleep_ma,
+        "wake_uc": table.wake_uc,
+        "fixed_ma": table.fixed_ma,
+        **({} if table.battery_mah is None else {"battery_mah": table.battery_mah}),
+        **{f"modes.{name}": value for name, value in table.modes.items()},
+    }
+    for key, value in values.items():
+        if not 0 <= value < float("inf"):
+            raise SystemFileError(
+                f"power.{key}: found {value}, expected 0 or more", place=file.place
+            )
+    if table.fixed_ma > table.active_ma:
+        raise SystemFileError(
+            f"power.fixed_ma: found {table.fixed_ma}, expected at most active_ma, which is "
+            f"{table.active_ma}",
+            place=file.place,
+        )
+    return Power(
+        active_ma=float(table.active_ma),
+        idle_ma=float(table.idle_ma),
+        sleep_ma=float(table.sleep_ma),
+        modes={name: float(value) for name, value in table.modes.items()},
+        wake_uc=float(table.wake_uc),
+        fixed_ma=float(table.fixed_ma),
+        battery_mah=None if table.battery_mah is None else float(table.battery_mah),
     )
 
 

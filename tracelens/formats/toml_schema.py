@@ -11,6 +11,7 @@
     [chains.NAME]     path, deadline_us
     [kernel]          how the scheduler of a task set behaves
     [simulation]      seed, until_us
+    [power]           currents in mA, the charge of a wake-up in µC, the battery in mAh
     [run]             free keys, kept with the log
     [budgets]         limits to hold a run against (see `formats.budgets_toml`)
 
@@ -138,6 +139,18 @@ class KernelTable(Strict, frozen=True):
     clock_stops: bool | None = None
 
 
+class PowerTable(Strict, frozen=True):
+    """[power]; `modes` are sleep modes by the name that `sleep` events give."""
+
+    active_ma: Number
+    idle_ma: Number
+    sleep_ma: Number = 0
+    modes: dict[str, Number] = {}
+    wake_uc: Number = 0
+    fixed_ma: Number = 0
+    battery_mah: Number | None = None
+
+
 class SimulationTable(Strict, frozen=True):
     """[simulation]"""
 
@@ -160,6 +173,7 @@ class SystemFile(Strict, frozen=True):
     chains: dict[str, ChainTable] = {}
     kernel: KernelTable = KernelTable()
     simulation: SimulationTable = SimulationTable()
+    power: PowerTable | None = None
     run: dict[str, str | Number | bool] = {}
     budgets: Budgets = Budgets()
 
@@ -170,6 +184,7 @@ _TABLES: Final[dict[str, type[Strict]]] = {
     "policy": PolicyTable,
     "kernel": KernelTable,
     "simulation": SimulationTable,
+    "power": PowerTable,
 }
 _GROUPS: Final[dict[str, type[Strict]]] = {
     "cores": CoreTable,

@@ -168,6 +168,30 @@ SLEEP = Table(
         "woken_count": (pl.List(pl.Int64), "how often, in the same order"),
     },
 )
+POWER = Table(
+    "what the run drew in all: one row, where currents are declared",
+    {
+        "known_ns": (pl.Int64, "known time of one core"),
+        "charge_uc": (pl.Float64, "of all cores, µC"),
+        "average_ma": (pl.Float64, ""),
+        "battery_h": (pl.Float64, "hours that the declared battery lasts; null without one"),
+        "wakeups": (pl.Int64, ""),
+        "wakeups_per_s": (pl.Float64, "of known time"),
+    },
+)
+CHARGES = Table(
+    "the charge that somebody or some state of a core cost, where currents are declared",
+    {
+        "name": (pl.String, "a task, a handler, or the state"),
+        "kind": (pl.String, "task, handler, switching, idle, sleep or wake-ups"),
+        "ns": (pl.Int64, "time on all cores"),
+        "charge_uc": (pl.Float64, "µC"),
+        "share": (pl.Float64, "of all charge"),
+        "jobs": (pl.Int64, "complete ones; null for what has none"),
+        "per_job_uc": (pl.Float64, "charge / jobs, µC"),
+        "wakeups": (pl.Int64, "wake-ups after which it was next on the core; null for states"),
+    },
+)
 MASKED = Table(
     "masking on one core",
     {
@@ -203,5 +227,7 @@ MEASURED: Final = {
     "phases": PHASES,
     "sleep": SLEEP,
     "masked": MASKED,
+    "power": POWER,
+    "charges": CHARGES,
 }
 """Name → contract of each table that the measures add (`model.results.Analysis`)."""

@@ -110,4 +110,6 @@ class Analysis:
     phases: pl.DataFrame
     sleep: pl.DataFrame
     masked: pl.DataFrame
+    power: pl.DataFrame
+    charges: pl.DataFrame
     findings: tuple[Finding, ...]

@@ -95,6 +95,23 @@ class Chain:
 
 
 @dataclass(frozen=True, slots=True)
+class Power:
+    """What a core draws, in mA, and what a wake-up costs, in µC.
+
+    `modes` are sleep modes by the name that the `sleep` events give; any other sleep draws
+    `sleep_ma`. `fixed_ma` is the part of `active_ma` that does not change with the clock.
+    """
+
+    active_ma: float
+    idle_ma: float
+    sleep_ma: float = 0.0
+    modes: dict[str, float] = field(default_factory=dict)
+    wake_uc: float = 0.0
+    fixed_ma: float = 0.0
+    battery_mah: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class System:
     """Everything declared about one system.
 
@@ -118,3 +135,4 @@ class System:
     unknown: tuple[tuple[Place, str], ...] = ()
     differences: tuple[str, ...] = ()
     thresholds: dict[str, float] = field(default_factory=dict)
+    power: Power | None = None

@@ -13,6 +13,7 @@ from tracelens.replay.change import changed
 from tracelens.replay.changes import Change
 from tracelens.replay.machine import replayed
 from tracelens.replay.plan import Plan
+from tracelens.replay.power import Drawn, savings
 from tracelens.replay.repairs import Repair, repairs
 from tracelens.replay.run import Replayer, compared
 
@@ -42,19 +43,31 @@ class Tried:
 
 
 @dataclass(frozen=True, slots=True)
+class Saving:
+    """What a change would save: the run draws `drawn`; `misses` and `worse` are its price."""
+
+    repair: Repair
+    drawn: Drawn
+    misses: int
+    worse: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Advice:
     """What a search found, the best first.
 
     Fewest misses first, then the least late; where nothing is late, the smallest change first, and
     of equally small ones that which leaves most time. `slowest_clock` is the slowest of
     `SLOWER`, 1 and `FASTER` at which no deadline is missed, and `clock` what was predicted at it;
-    None where there is no such clock, or no deadline.
+    None where there is no such clock, or no deadline. `savings` are what currents are declared for:
+    the run as recorded, then what was tried to draw less, the thriftiest first.
     """
 
     unchanged: Tried
     tried: tuple[Tried, ...]
     slowest_clock: float | None
     clock: Tried | None
+    savings: tuple[Saving, ...]
 
 
 def search(
@@ -69,7 +82,27 @@ def search(
         found.append(_judge(replayer, wanted[number], tasks))
     found.sort(key=_rank)
     slowest, clock = _slowest(replayer, unchanged, say)
-    return Advice(unchanged, tuple(found), slowest, clock)
+    return Advice(unchanged, tuple(found), slowest, clock, _savings(replayer, slowest, say))
+
+
+def _savings(
+    replayer: Replayer, clock: float | None, say: Callable[[str], None]
+) -> tuple[Saving, ...]:
+    """The run as recorded, and fewer wake-ups and the slowest clock, by what they draw."""
+    if replayer.recorded.system.power is None:
+        return ()
+    wanted = [Repair("as recorded", ())]
+    wanted += [Repair(*saving) for saving in savings(replayer.unchanged, replayer.plan)]
+    if clock is not None and clock < 1:
+        wanted.append(Repair(f"a clock of {clock:g}", (Change("clock", factor=clock),)))
+    found = []
+    for repair in wanted:
+        say(f"measuring {repair.what}")
+        prediction = replayer.predict(repair.changes)
+        if prediction.power is not None:
+            judged = _judge(replayer, repair, prediction.tasks)
+            found.append(Saving(repair, prediction.power[1], judged.misses, judged.worse))
+    return (*found[:1], *sorted(found[1:], key=lambda one: one.drawn.average_ma))
 
 
 def _rank(one: Tried) -> tuple[int, int, int, int]:

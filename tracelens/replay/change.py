@@ -23,6 +23,7 @@ from tracelens.errors import UsageError
 from tracelens.model.system import Lock, System, Task
 from tracelens.replay.changes import Change, check
 from tracelens.replay.plan import Plan, Runs, Script, Stretch
+from tracelens.replay.power import at_clock
 
 Ops = list[Op]
 _TIMED: Final = (UNTIL, END)
@@ -156,7 +157,11 @@ def _clock(plan: Plan, change: Change) -> Plan:
         )
 
     plan = _handlers(_stretches(plan, stretch), factor)
-    return replace(plan, usual_cost_ns=_scaled(plan.usual_cost_ns, factor))
+    power = plan.system.power
+    system = plan.system
+    if power is not None:
+        system = replace(system, power=at_clock(power, change.factor))
+    return replace(plan, usual_cost_ns=_scaled(plan.usual_cost_ns, factor), system=system)
 
 
 def _section(plan: Plan, change: Change) -> Plan:

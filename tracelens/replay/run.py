@@ -16,6 +16,7 @@ from tracelens.replay.fidelity import Fidelity, fidelity
 from tracelens.replay.machine import replayed
 from tracelens.replay.plan import Plan
 from tracelens.replay.planning import plan
+from tracelens.replay.power import Drawn, drawn
 
 SAME_SHARE = 0.01
 """A longest response that moves by no more than this share of itself is the same."""
@@ -39,6 +40,12 @@ class Prediction:
     changes: tuple[Change, ...]
     fidelity: Fidelity
     tasks: pl.DataFrame
+
+    @property
+    def power(self) -> tuple[Drawn, Drawn] | None:
+        """What the unchanged and the predicted run draw; None where no currents are declared."""
+        before, then = drawn(self.unchanged), drawn(self.predicted)
+        return None if before is None or then is None else (before, then)
 
     @property
     def worse(self) -> list[str]:

@@ -8,7 +8,7 @@ from tracelens.replay.advice import Advice, Tried
 from tracelens.replay.run import Replayer
 from tracelens.report import numbers, replayed_json, rows
 from tracelens.report.blocks import Column, Document, Listing, Paragraph, Section, Table
-from tracelens.report.replayed import CANNOT, believed, payers, trust
+from tracelens.report.replayed import BOARD, CANNOT, believed, payers, trust
 from tracelens.units import ns_to_us
 
 MOST_TOLD: Final = 3
@@ -35,6 +35,7 @@ def document(replayer: Replayer, advice: Advice) -> Document:
             _told(advice),
             _table(advice),
             _clock(advice),
+            *_power(advice),
             trust(replayer.fidelity),
             Section("What this cannot say", (Paragraph(CANNOT), Paragraph(SAFETY))),
         ),
@@ -107,11 +108,38 @@ def _clock(advice: Advice) -> Section:
     return Section("The slowest clock", (Paragraph(text),))
 
 
+def _power(advice: Advice) -> list[Section]:
+    if not advice.savings:
+        return []
+    columns = (
+        Column("change"),
+        Column("average mA", "number"),
+        Column("battery h", "number"),
+        Column("wake-ups", "count"),
+        Column("misses", "count"),
+        Column("worse"),
+    )
+    cells = tuple(
+        (
+            one.repair.what,
+            one.drawn.average_ma,
+            one.drawn.battery_h,
+            one.drawn.wakeups,
+            one.misses,
+            ", ".join(one.worse),
+        )
+        for one in advice.savings
+    )
+    return [Section("What would draw less", (Table(columns, cells, BOARD),))]
+
+
 def encode(replayer: Replayer, advice: Advice) -> bytes:
     """One document, schema tracelens.whatif-search/1; times in µs as numbers.
 
     Keys: schema, fidelity (as in tracelens.whatif/1), unchanged and tried[] {what, changes[],
-    misses, worst_lateness_us, worse[], better[]}, slowest_clock, clock.
+    misses, worst_lateness_us, worse[], better[]}, slowest_clock, clock, and savings[] {what,
+    changes[], average_ma, battery_h, wakeups, misses, worse[]}, empty where no currents are
+    declared.
     """
     return replayed_json.encoded(
         {
@@ -121,6 +149,16 @@ def encode(replayer: Replayer, advice: Advice) -> bytes:
             "tried": [_one(one) for one in advice.tried],
             "slowest_clock": advice.slowest_clock,
             "clock": None if advice.clock is None else _one(advice.clock),
+            "savings": [
+                {
+                    "what": one.repair.what,
+                    "changes": [str(change) for change in one.repair.changes],
+                    **replayed_json.drawn(one.drawn),
+                    "misses": one.misses,
+                    "worse": list(one.worse),
+                }
+                for one in advice.savings
+            ],
         }
     )
 

@@ -124,6 +124,15 @@ _SHAPES: Final[dict[str, tuple[pl.Expr | str, ...]]] = {
         _us("deadline_ns").alias("deadline_us"),
         *("deadline_misses", "worst"),
     ),
+    "power": (
+        _us("known_ns").alias("known_us"),
+        *("charge_uc", "average_ma", "battery_h", "wakeups", "wakeups_per_s"),
+    ),
+    "charges": (
+        *("name", "kind"),
+        _us("ns").alias("time_us"),
+        *("charge_uc", "share", "jobs", "per_job_uc", "wakeups"),
+    ),
 }
 """Key of the document, which is also the table of the analysis → what an element is made of."""
 

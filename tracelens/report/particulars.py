@@ -16,6 +16,9 @@ JITTER: Final = "largest less smallest distance of a release from the grid of th
 EXCLUDED: Final = "touching unknown time, or under way when the log begins"
 STILL_FALLING: Final = "it fell in the last third of the run, so the least free is no bound"
 
+MOST_CHARGES: Final = 12
+"""So many of the costliest are shown; --json has all."""
+
 Frame = Callable[[Analysis], pl.DataFrame]
 
 
@@ -241,6 +244,31 @@ PARTICULARS: Final = (
             "asleep_ns": Column("asleep", "time"),
             "wakeups": Column("wake-ups", "count"),
             "woken_by": Column("next on the core, most often first"),
+        },
+    ),
+    Particular(
+        "Power",
+        lambda analysis: analysis.power,
+        {
+            "average_ma": Column("average mA", "number"),
+            "battery_h": Column("battery h", "number"),
+            "charge_uc": Column("charge µC", "number"),
+            "wakeups": Column("wake-ups", "count"),
+            "wakeups_per_s": Column("a second", "number"),
+        },
+        "From the currents that the system file declares; the board's other parts are not in it.",
+    ),
+    Particular(
+        "Charge, the costliest first",
+        lambda analysis: analysis.charges.head(MOST_CHARGES),
+        {
+            "name": Column("what"),
+            "kind": Column("kind"),
+            "ns": Column("time", "time"),
+            "charge_uc": Column("charge µC", "number"),
+            "share": Column("share", "share"),
+            "per_job_uc": Column("a job µC", "number"),
+            "wakeups": Column("wake-ups", "count", means="after which it was next on the core"),
         },
     ),
     Particular(

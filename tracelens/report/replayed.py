@@ -37,6 +37,7 @@ def document(told: Prediction) -> Document:
         remarks=(),
         sections=(
             _tasks(told),
+            *_power(told),
             trust(told.fidelity),
             Section("What this cannot say", (Paragraph(CANNOT), Paragraph(SAFETY))),
         ),
@@ -113,6 +114,26 @@ def _tasks(told: Prediction) -> Section:
         columns = {name: column for name, column in columns.items() if name != "change"}
     listed = rows.table(told.tasks.head(rows.MOST_ROWS), columns, note)
     return Section("Task by task", (listed,))
+
+
+def _power(told: Prediction) -> list[Section]:
+    if told.power is None:
+        return []
+    before, then = told.power
+    text = (
+        f"On average {numbers.significant(before.average_ma)} mA as recorded, "
+        f"{numbers.significant(then.average_ma)} mA predicted; wake-ups {before.wakeups} and "
+        f"{then.wakeups}."
+    )
+    if before.battery_h is not None and then.battery_h is not None:
+        text += (
+            f" The battery lasts {numbers.significant(before.battery_h)} hours, then "
+            f"{numbers.significant(then.battery_h)}."
+        )
+    return [Section("Power", (Paragraph(f"{text} {BOARD}"),))]
+
+
+BOARD: Final = "The board's other parts are not in it."
 
 
 def trust(fidelity: Fidelity) -> Section:

@@ -5,6 +5,7 @@ from typing import Any, Final
 import msgspec
 
 from tracelens.replay.fidelity import Fidelity
+from tracelens.replay.power import Drawn
 from tracelens.replay.run import Prediction
 from tracelens.units import ns_to_us
 
@@ -17,7 +18,8 @@ def encode(told: Prediction) -> bytes:
     Keys: schema, changes[] (as on the command line), fidelity {jobs, near, exact, share,
     tolerance_us, worst_us, off[] {task, entry, by, jobs, worst_us, worst_job}, notes[]}, tasks[]
     {task, change, deadline_us, recorded {jobs, misses, p50_us, p95_us, max_us,
-    worst_lateness_us}, predicted {the same}}.
+    worst_lateness_us}, predicted {the same}}, power (null where no currents are declared, else
+    the run unchanged and as predicted: {average_ma, battery_h, wakeups}).
     """
     return encoded(
         {
@@ -25,6 +27,7 @@ def encode(told: Prediction) -> bytes:
             "changes": [str(change) for change in told.changes],
             "fidelity": fidelity(told.fidelity),
             "tasks": tasks(told),
+            "power": None if told.power is None else [drawn(one) for one in told.power],
         }
     )
 
@@ -55,6 +58,15 @@ def fidelity(said: Fidelity) -> dict[str, Any]:
             for off in said.off
         ],
         "notes": list(said.notes),
+    }
+
+
+def drawn(one: Drawn) -> dict[str, Any]:
+    """What a run draws."""
+    return {
+        "average_ma": one.average_ma,
+        "battery_h": one.battery_h,
+        "wakeups": one.wakeups,
     }
 
 
