@@ -18,7 +18,7 @@ from tracelens.drawing.sheet import Place
 from tracelens.drawing.words import instant
 from tracelens.findings.wording import duration
 
-SPARSE_PX: Final = 36
+SPARSE_PX: Final = 48
 """Jobs that stand closer than this on average are not marked one by one, only the late ones."""
 
 Points = list[tuple[float, float, str, str, str]]

@@ -202,8 +202,12 @@ window.dash_clientside = window.dash_clientside || {};
   dark.addEventListener("change", measure);
   window.addEventListener("resize", soon);
 
+  /* A figure also changes its size when what stands around it does. */
+  const watched = new ResizeObserver(soon);
+
   (function begin() {
     if (document.getElementById("panel-figure")) measure();
-    if (!measured) setTimeout(begin, 30);
+    if (!measured) return void setTimeout(begin, 30);
+    for (const id of GRAPHS) watched.observe(document.getElementById(id));
   })();
 })();
