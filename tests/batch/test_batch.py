@@ -149,7 +149,8 @@ def test_a_job_can_be_done_twice(folder, tmp_path):
 
 
 @pytest.mark.night
-def test_an_interrupt_ends_the_work_and_leaves_no_process(tmp_path):
+@pytest.mark.parametrize(("number", "tracebacks"), [(signal.SIGINT, 1), (signal.SIGKILL, 0)])
+def test_ended_from_outside_it_leaves_no_process(tmp_path, number, tracebacks):
     code = (
         "from pathlib import Path; from tests.batch.runs import jobs, sleeps\n"
         "from tracelens.batch import local\n"
@@ -165,8 +166,11 @@ def test_an_interrupt_ends_the_work_and_leaves_no_process(tmp_path):
     )
     assert run.stdout is not None
     assert run.stdout.readline() == "under way\n"
-    os.killpg(run.pid, signal.SIGINT)
+    if number == signal.SIGINT:
+        os.killpg(run.pid, number)  # as a terminal sends it
+    else:
+        run.kill()
     # The pipes close when the last process that has them ends: the workers sleep for a minute.
     _, told = run.communicate(timeout=40)
-    assert run.returncode == -signal.SIGINT
-    assert told.count("Traceback") == 1  # of the program above, and none of a worker
+    assert run.returncode == -number
+    assert told.count("Traceback") == tracebacks  # of the program above, and none of a worker

@@ -7,7 +7,8 @@ from collections.abc import Callable, Generator, Iterator, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
-from multiprocessing import active_children, get_context
+from multiprocessing import active_children, get_context, parent_process
+from threading import Thread
 from typing import Final
 
 from tracelens.batch.work import Job, Outcome, failure, work
@@ -46,7 +47,9 @@ def _until_broken(
     under_way: dict[Future[Outcome], Job] = {}
     with _one_thread_each():
         others = set(active_children())
-        pool = ProcessPoolExecutor(processes, mp_context=get_context("spawn"))
+        pool = ProcessPoolExecutor(
+            processes, mp_context=get_context("spawn"), initializer=_end_with_the_parent
+        )
         try:
             while waiting or under_way:
                 while waiting and len(under_way) < AHEAD * processes:
@@ -85,6 +88,18 @@ def _one_thread_each() -> Iterator[None]:
             del os.environ[name]
         else:
             os.environ[name] = before
+
+
+def _end_with_the_parent() -> None:
+    """In a new process: a thread that ends it when the one that began it is no more."""
+    parent = parent_process()
+    assert parent is not None
+
+    def watch() -> None:
+        parent.join()
+        os._exit(1)
+
+    Thread(target=watch, daemon=True).start()
 
 
 @contextmanager
