@@ -93,3 +93,11 @@ def test_an_address_that_says_nothing_opens_as_usual(search: str) -> None:
     view, chosen = moves.from_address(scene.run(), search)
     opened, first = moves.opening(scene.run())
     assert (view.start, view.end, chosen) == (opened.start, opened.end, first)
+
+
+def test_an_address_with_a_finding_alone_shows_it() -> None:
+    run = scene.run()
+    for number, finding in enumerate(run.analysis.findings):
+        view, chosen = moves.from_address(run, f"?finding={number}")
+        expected = moves.to_finding(run, View(0, run.span_ns), finding)
+        assert (view.start, view.end, chosen) == (expected[0].start, expected[0].end, expected[1])

@@ -50,8 +50,12 @@ def choose(lanes: Lanes, choice: Choice, start_ns: int, end_ns: int) -> Shown:
     wanted = _on_top(_ordered(lanes, wanted, choice.order), choice.first)
     if not choice.fold:
         return Shown(tuple(wanted), ())
-    quiet = [lane for lane in wanted if not lanes.happens(lane, start_ns, end_ns)]
-    return Shown(tuple(lane for lane in wanted if lane not in quiet), tuple(quiet))
+    happens = [lanes.happens(lane, start_ns, end_ns) for lane in wanted]
+    busy, quiet = (
+        tuple(lane for lane, here in zip(wanted, happens, strict=True) if here is which)
+        for which in (True, False)
+    )
+    return Shown(busy, quiet)
 
 
 def _ordered(lanes: Lanes, wanted: Sequence[Lane], order: str) -> list[Lane]:

@@ -11,6 +11,7 @@ import polars as pl
 from tracelens.drawing.choice import ORDERS, Choice, choose
 from tracelens.drawing.lanes import DRAWN
 from tracelens.drawing.runs import Run
+from tracelens.measures.contract import of_name
 from tracelens.model.results import Finding
 from tracelens.units import NS_PER_MS, NS_PER_US
 from tracelens.web.panels import places
@@ -74,7 +75,8 @@ def run_of(search: str) -> str | None:
 def from_address(run: Run, search: str) -> tuple[View, Chosen]:
     """The view that the query of the page's address names.
 
-    A job without a window is shown whole; an address that names neither shows the opening.
+    A job or a finding without a window is shown whole; an address that names none of them shows
+    the opening.
     """
     query = parse_qs(search.removeprefix("?"))
     lanes = _lanes_of(run, query)
@@ -83,7 +85,12 @@ def from_address(run: Run, search: str) -> tuple[View, Chosen]:
     known = job is not None and run.job(job) is not None
     if start is None or end is None:
         view = replace(lanes, end=run.span_ns)
-        return to_job(run, view, job) if known and job is not None else opening(run, view)
+        if known and job is not None:
+            return to_job(run, view, job)
+        finding = _number(query, "finding")
+        if finding is not None and finding < len(run.analysis.findings):
+            return to_finding(run, fit(run, view), run.analysis.findings[finding])
+        return opening(run, view)
     view = replace(lanes, start=start, end=end, top=_number(query, "top") or 0)
     return fit(run, view), job if known else None
 
@@ -147,11 +154,11 @@ def to_finding(run: Run, view: View, finding: Finding) -> tuple[View, Chosen]:
         return view, None
     if "job_id" in finding.numbers:
         return to_job(run, view, int(finding.numbers["job_id"]))
-    there = run.analysis.timeline.jobs.filter(
-        (pl.col("task").cast(pl.String) == finding.subject)
-        & (pl.col("release_ns") <= finding.at_ns)
-        & (pl.col("end_ns") >= finding.at_ns)
-    ).sort("late", "release_ns", descending=True)
+    there = (
+        of_name(run.analysis.timeline.jobs, "task", finding.subject)
+        .filter((pl.col("release_ns") <= finding.at_ns) & (pl.col("end_ns") >= finding.at_ns))
+        .sort("late", "release_ns", descending=True)
+    )
     if there.height:
         return to_job(run, view, there["job_id"][0])
     width = max(run.span_ns // 500, 10 * NS_PER_MS)
