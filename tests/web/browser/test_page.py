@@ -124,6 +124,7 @@ def test_a_name_with_markup_is_shown_as_written(open_page: Open) -> None:
     expect(page.get_by_text(TAG, exact=True).first).to_be_visible()
 
 
+@pytest.mark.night
 def test_the_wheel_zooms_about_the_pointer(open_page: Open) -> None:
     page = open_page("?from=20000000&to=60000000")
     before = window(page)
@@ -136,6 +137,7 @@ def test_the_wheel_zooms_about_the_pointer(open_page: Open) -> None:
     assert start + 0.25 * (end - start) == pytest.approx(pointed, abs=0.01 * 40 * MS)
 
 
+@pytest.mark.night
 def test_dragging_moves_the_window(open_page: Open) -> None:
     page = open_page("?from=200000000&to=240000000")
     x, y = over_schedule(page)
@@ -148,25 +150,29 @@ def test_dragging_moves_the_window(open_page: Open) -> None:
     assert end - start == pytest.approx(40 * MS, abs=2)
 
 
-@pytest.mark.parametrize(
-    ("key", "expected"),
-    [
-        ("ArrowLeft", (190, 230)),
-        ("ArrowRight", (210, 250)),
-        ("PageUp", (160, 200)),
-        ("PageDown", (240, 280)),
-        ("Home", (0, 40)),
-        ("End", (560, 600)),
-        ("+", (210, 230)),
-        ("-", (180, 260)),
-    ],
-)
-def test_keys_move(open_page: Open, key: str, expected: tuple[int, int]) -> None:
+KEYS = {
+    "ArrowLeft": (190, 230),
+    "ArrowRight": (210, 250),
+    "PageUp": (160, 200),
+    "PageDown": (240, 280),
+    "Home": (0, 40),
+    "End": (560, 600),
+    "+": (210, 230),
+    "-": (180, 260),
+}
+
+
+def test_keys_move(open_page: Open) -> None:
     page = open_page("?from=200000000&to=240000000")
-    page.keyboard.press(key)
-    assert settled(page, (200 * MS, 240 * MS)) == (expected[0] * MS, expected[1] * MS)
+    for key, (start, end) in KEYS.items():
+        page.keyboard.press(key)
+        moved = settled(page, (200 * MS, 240 * MS))
+        assert moved == (start * MS, end * MS), key
+        page.evaluate("window.tracelens.go(200e6, 240e6)")
+        settled(page, moved)
 
 
+@pytest.mark.night
 def test_no_key_moves_while_text_is_typed(open_page: Open) -> None:
     page = open_page("?from=200000000&to=240000000")
     page.locator(f"#{ids.JUMP}").fill("0.3 s")
@@ -176,6 +182,7 @@ def test_no_key_moves_while_text_is_typed(open_page: Open) -> None:
     assert settled(page, (200 * MS, 240 * MS)) == (280 * MS, 320 * MS)
 
 
+@pytest.mark.night
 def test_a_wrong_time_is_refused_in_place(open_page: Open) -> None:
     page = open_page()
     page.locator(f"#{ids.JUMP}").fill("soon")
@@ -183,6 +190,7 @@ def test_a_wrong_time_is_refused_in_place(open_page: Open) -> None:
     expect(page.get_by_role("alert")).to_contain_text("expected a time such as 8.12 s")
 
 
+@pytest.mark.night
 def test_a_finding_moves_the_window(open_page: Open) -> None:
     page = open_page("?from=200000000&to=240000000")
     expect(page.locator("#job-empty")).to_contain_text("Choose a finding")
@@ -197,6 +205,7 @@ def test_a_finding_moves_the_window(open_page: Open) -> None:
     page.wait_for_function("!location.search.includes('finding=')")
 
 
+@pytest.mark.night
 def test_the_next_miss_is_explained(open_page: Open) -> None:
     page = open_page()
     before = window(page)
@@ -207,6 +216,7 @@ def test_the_next_miss_is_explained(open_page: Open) -> None:
     expect(page.locator("#job-title")).to_contain_text("needle_select, job 3")
 
 
+@pytest.mark.night
 def test_a_dot_of_the_responses_leads_to_its_job(open_page: Open) -> None:
     page = open_page()
     before = window(page)
@@ -220,6 +230,7 @@ def test_a_dot_of_the_responses_leads_to_its_job(open_page: Open) -> None:
     expect(page.locator("#job-title")).to_contain_text("needle_select, job 8")
 
 
+@pytest.mark.night
 def test_the_pointer_reads_a_block(open_page: Open) -> None:
     page = open_page("?from=1000000&to=4200000")
     bars = page.locator(f"#{ids.SCHEDULE} .nsewdrag").first.bounding_box()
@@ -231,6 +242,7 @@ def test_the_pointer_reads_a_block(open_page: Open) -> None:
     expect(page.locator("#schedule .hovertext")).to_contain_text("2.00 ms")
 
 
+@pytest.mark.night
 def test_the_strip_brings_the_window(open_page: Open) -> None:
     page = open_page("?from=200000000&to=240000000")
     box = page.locator(f"#{ids.STRIP} .nsewdrag, #{ids.STRIP} .bglayer").first.bounding_box()
@@ -243,6 +255,7 @@ def test_the_strip_brings_the_window(open_page: Open) -> None:
     assert bracket["x"] < box["x"] + box["width"] / 2 < bracket["x"] + bracket["width"]
 
 
+@pytest.mark.night
 def test_reloading_brings_the_view_back(open_page: Open) -> None:
     page = open_page()
     before = window(page)
@@ -253,6 +266,7 @@ def test_reloading_brings_the_view_back(open_page: Open) -> None:
     assert window(page) == here
 
 
+@pytest.mark.night
 def test_dark_follows_the_system(open_page: Open) -> None:
     page = open_page(scheme="dark")
     assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(20, 24, 29)"
@@ -262,6 +276,7 @@ def test_dark_follows_the_system(open_page: Open) -> None:
     expect(tick).to_have_css("fill", "rgb(27, 31, 36)")
 
 
+@pytest.mark.night
 def test_works_on_a_small_screen(open_page: Open) -> None:
     page = open_page(width=800, height=600)
     assert page.evaluate("document.documentElement.scrollWidth") <= 800
@@ -272,6 +287,7 @@ def test_works_on_a_small_screen(open_page: Open) -> None:
     expect(page.locator("#panel-figure .xtick text").first).to_be_visible()
 
 
+@pytest.mark.night
 def test_controls_are_reached_by_keyboard_and_show_it(open_page: Open) -> None:
     page = open_page()
     seen = []
