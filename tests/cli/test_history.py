@@ -69,6 +69,19 @@ def test_each_run_is_added_once_and_said_so(nights, tmp_path, capsys):
     assert len(list(Path(target).iterdir())) == 2
 
 
+def test_one_log_that_cannot_be_read_does_not_keep_the_others_out(nights, tmp_path, capsys):
+    logs = tmp_path / "logs"
+    shutil.copytree("logs", logs)
+    (logs / "02.csv").write_bytes(b"")
+    for late in range(4, 21):
+        (logs / f"{late:02}.csv").unlink()
+    assert main(["history", "add", str(tmp_path / "new"), str(logs)]) == 3
+    out, err = capsys.readouterr()
+    assert [line.partition(":")[0] for line in out.splitlines()] == ["01.csv", "03.csv"]
+    assert "02.csv: the file is empty" in err
+    assert len(list((tmp_path / "new").iterdir())) == 2
+
+
 def test_the_runs_are_listed_newest_last(nights, capsys):
     assert main(["history", "show", "nightly"]) == 0
     lines = capsys.readouterr().out.splitlines()

@@ -19,7 +19,7 @@ def allowed(pairs: int) -> int:
     return int(binom.isf(0.001, pairs, RATE))
 
 
-@pytest.mark.parametrize("size", [(1, 1), (3, 3), (5, 5)])
+@pytest.mark.parametrize("size", [(1, 1), (5, 5)])
 def test_equal_groups_seldom_alarm(size):
     assert len(measure.drawn_alarms(12, size)) <= allowed(12)
 

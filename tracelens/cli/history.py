@@ -8,6 +8,7 @@ import click
 from tracelens.cli import options
 from tracelens.cli.output import STDOUT, only_one_on_stdout, write
 from tracelens.cli.progress import progress
+from tracelens.errors import DamageError, InputError
 
 
 @click.group(short_help="Keep runs in a directory; show what changes from one to the next.")
@@ -29,36 +30,43 @@ def history() -> None:
 @options.system
 @click.option("--replace", is_flag=True, help="Read a run anew that is there already.")
 @options.strict
-def add(
-    folder: str, logs: tuple[str, ...], system: str | None, replace: bool, strict: bool
-) -> None:
+def add(folder: str, logs: tuple[str, ...], system: str | None, replace: bool, strict: bool) -> int:
     """Add runs to the history in DIR, which is made if there is none.
 
     LOG is a run, or a directory or pattern of runs. The same log twice is one run, whatever its
-    name.
+    name. A log that cannot be read does not keep the others out; the exit status is then 3, or 4
+    if it is too damaged.
     """
     from datetime import UTC, datetime
 
     from tracelens.analysis import analyse
     from tracelens.batch import inputs
+    from tracelens.formats.system_toml import read_system
     from tracelens.history import store
     from tracelens.history.summary import summarise
     from tracelens.plain import plain
     from tracelens.reading import read
 
+    if system:
+        read_system(system)  # a mistake in it is one mistake, not one in every run
+    status = 0
     with progress() as say:
         for one in inputs.find(logs):
-            log = one.run
-            say(f"reading {log}")
-            run = store.address(one.path)
-            if not replace and store.holds(Path(folder), run):
-                click.echo(f"{plain(log)}: there already, as {run[:12]}")
+            say(f"reading {one.run}")
+            try:
+                run = store.address(one.path)
+                added = False
+                if replace or not store.holds(Path(folder), run):
+                    analysis = analyse(read(one.path, system, strict=strict))
+                    rows = summarise(analysis, run, one.path.name, datetime.now(UTC))
+                    added = store.add(Path(folder), run, rows, replace=replace)
+            except (InputError, DamageError) as error:
+                status = max(status, error.status)
+                click.echo(f"tracelens: {plain(str(error))}", err=True)
                 continue
-            analysis = analyse(read(one.path, system, strict=strict))
-            rows = summarise(analysis, run, one.path.name, datetime.now(UTC))
-            added = store.add(Path(folder), run, rows, replace=replace)
             told = "added" if added else "there already,"
-            click.echo(f"{plain(log)}: {told} as {run[:12]}")
+            click.echo(f"{plain(one.run)}: {told} as {run[:12]}")
+    return status
 
 
 def _where(
