@@ -182,12 +182,12 @@ def outline(
         y = np.concatenate(([before], values[first:last], values[last - 1 : last] if last else []))
         return x, y if len(y) == len(x) else np.append(y, np.nan), None
     changes = np.searchsorted(at_ns, edges)
-    values = values[:last]  # the last column ends there
     carried = np.where(changes[:-1] > 0, values[np.maximum(changes[:-1] - 1, 0)], np.nan)
-    inside = np.minimum(changes[:-1], len(values) - 1)
+    # The last column ends at its edge, and one without a change may stand behind the last change.
+    until = np.append(values[:last], np.nan)
     several = changes[1:] > changes[:-1]
-    high = np.where(several, np.fmax(np.fmax.reduceat(values, inside), carried), carried)
-    low = np.where(several, np.fmin(np.fmin.reduceat(values, inside), carried), carried)
+    high = np.where(several, np.fmax(np.fmax.reduceat(until, changes[:-1]), carried), carried)
+    low = np.where(several, np.fmin(np.fmin.reduceat(until, changes[:-1]), carried), carried)
     return edges, np.append(high, high[-1:]), np.append(low, low[-1:])
 
 

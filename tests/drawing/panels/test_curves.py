@@ -43,10 +43,10 @@ def test_other_states_than_busy_ones() -> None:
 
 @settings(deadline=None)
 @given(
-    st.lists(st.tuples(st.integers(0, 200), st.integers(0, 9)), max_size=60),
-    st.integers(0, 150),
-    st.integers(2, 60),
-    st.integers(1, 8),
+    st.lists(st.tuples(st.integers(0, 60), st.integers(0, 9)), min_size=30, max_size=80),
+    st.integers(0, 40),
+    st.integers(2, 30),
+    st.integers(1, 4),
 )
 def test_an_outline_holds_the_least_and_the_greatest_of_each_column(
     changes: list[tuple[int, int]], start: int, width: int, columns: int

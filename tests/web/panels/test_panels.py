@@ -161,6 +161,20 @@ def test_the_locks_are_the_report_s_and_lead_to_the_longest_hold_and_wait() -> N
     assert row["wait_place"] == f"{140 * US}:{300 * US}::needle_select"
 
 
+def test_a_hold_whose_end_was_not_seen_is_not_the_longest(tmp_path: Path) -> None:
+    log = tmp_path / "held.csv"
+    log.write_text(
+        BARE.replace("0,0,start,a,\n", "0,0,start,a,\n10,0,lock,a,m\n60,0,unlock,a,m\n")
+        + "910,0,lock,a,m\n990,0,mark,end,\n",
+        encoding="utf-8",
+    )
+    run, table = load(tracelens.analyse(tracelens.read(log))), panel_of("locks").table
+    assert table is not None
+    (row,) = table(run, None).frame.to_dicts()
+    assert (row["holds"], row["hold_max_ns"]) == (2, 50 * US)
+    assert row["hold_place"] == f"{10 * US}:{60 * US}::m"
+
+
 def test_the_queues_are_the_report_s() -> None:
     (queue,) = reported()["queues"]
     (row,) = grid("queues").frame.to_dicts()
