@@ -438,3 +438,16 @@ def test_a_link_brings_a_measurement_back(open_page: Open) -> None:
     settled(page, before)
     line = page.locator(".measured .from").bounding_box()
     assert line is None, "out of the window, and out of sight"
+
+
+@pytest.mark.night
+def test_a_click_on_a_name_keeps_the_lane_on_top(open_page: Open) -> None:
+    page = open_page("?from=20000000&to=26000000")
+    page.wait_for_function("window.tracelens.edges")
+    names = page.locator("#schedule .ytick text")
+    expect(names.first).to_have_text("carriage_encoder")
+    for name, then in (("flash_bus", "flash_bus"), ("flash_bus", "carriage_encoder")):
+        box = names.filter(has_text=name).bounding_box()
+        assert box is not None
+        page.mouse.click(box["x"] + 4, box["y"] + box["height"] / 2)
+        expect(names.first).to_have_text(then)

@@ -48,7 +48,7 @@ def component() -> Component:
                         inline=True,
                         className="choices",
                     ),
-                    html.Span("kept on top"),
+                    html.Span("kept on top", title="A click on a lane’s name puts it there, too"),
                     html.Div(
                         dcc.Dropdown([], id=ids.LANES_FIRST, multi=True, placeholder="none"),
                         className="chooser",

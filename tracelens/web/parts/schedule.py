@@ -29,6 +29,7 @@ _KEYS = (
     ("Home, End", "to the ends of the run"),
     ("↑ ↓", "other lanes, where not all fit"),
     ("Shift with ← →", "to the previous or next miss or inversion"),
+    ("click on a name", "keep that lane on top, or no longer"),
     ("Shift and drag", "measure from here to there"),
     (
         "while measuring",
