@@ -94,3 +94,31 @@ def test_the_sections_are_found(tmp_path):
     }
     assert observation.workload.switch_ns == 3 * UNIT
     assert tasks["edge"].streams[0].apart_ns >= 900 * UNIT
+
+
+def test_a_task_that_kept_the_core_from_a_more_urgent_one_blocks_it(tmp_path):
+    """A log cannot say that its scheduler does not pre-empt; its deferrals show it."""
+    text = """
+        [priority]
+        order = "higher_first"
+        [policy]
+        preemptive = false
+        [tasks.high]
+        priority = 2
+        period_us = 1000
+        body = ["run 100"]
+        [tasks.low]
+        priority = 1
+        period_us = 3000
+        offset_us = 900
+        body = ["run 500"]
+        [simulation]
+        until_us = 30_000
+    """
+    file = tmp_path / "run.csv"
+    file.write_bytes(simulate(parse_taskset(text)).log)
+    observation = observe(tl.analyse(tl.read(file)))
+    low = next(c for c in observation.workload.contenders if c.name == "low")
+    assert low.masked_ns == 400 * UNIT
+    high = next(t for t in analyse(observation.workload).tasks if t.name == "high")
+    assert observation.seen["high"].response_ns == high.response_ns == 500 * UNIT

@@ -38,7 +38,8 @@ def observe(analysis: Analysis) -> Observation:
     """The workload of a run, of its tasks that had jobs and its handlers that ran.
 
     Execution is the longest own execution of a complete job; a section the longest own execution in
-    a hold. A declared period counts, with the observed jitter; else arrivals are as observed (see
+    a hold; a task that kept the core from a more urgent one blocks for as long as it once did. A
+    declared period counts, with the observed jitter; else arrivals are as observed (see
     `observed_stream`). Switching costs what the longest switch took.
     """
     run = analysis.timeline
@@ -84,6 +85,7 @@ def _tasks(
     times = holds_a_job(run.holds, jobs)
     slept = _suspensions(run)
     masks = _masks(run.masks)
+    deferring = _deferring(run)
     found = []
     for row in analysis.tasks.to_dicts():
         name = row["task"]
@@ -112,7 +114,7 @@ def _tasks(
                 suspensions=count,
                 suspension_ns=longest,
                 waits=waits,
-                masked_ns=masks.get((name, "sched"), 0),
+                masked_ns=max(masks.get((name, "sched"), 0), deferring.get(name, 0)),
                 silent_ns=masks.get((name, "irq"), 0),
             )
         )
@@ -216,6 +218,21 @@ def _masks(masks: pl.DataFrame) -> dict[tuple[str, str], int]:
     )
     who, what, ns = rows.select("who", "what", "ns").to_dict(as_series=False).values()
     return {(name, kind): longest for name, kind, longest in zip(who, what, ns, strict=True)}
+
+
+def _deferring(run: Timeline) -> dict[str, int]:
+    """Task → the longest time that it kept the core while a more urgent job was ready.
+
+    That is how a scheduler without pre-emption shows, and whatever else defers.
+    """
+    rows = (
+        run.episodes.lazy()
+        .filter(pl.col("entry") == "deferred")
+        .group_by(pl.col("by").cast(pl.String))
+        .agg((pl.col("end_ns") - pl.col("start_ns")).max().alias("ns"))
+        .collect()
+    )
+    return dict(zip(*rows.select("by", "ns").to_dict(as_series=False).values(), strict=True))
 
 
 def _switch(occupancy: pl.DataFrame) -> int:

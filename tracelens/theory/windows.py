@@ -22,6 +22,8 @@ MOST_JOBS: Final = 20_000
 """Jobs of one busy period that are followed at most."""
 MOST_STEPS: Final = 100_000
 """Iterations of one equation at most."""
+NEAR: Final = 1e-6
+"""A load this near to 1 is summed exactly; the error of so few floats is far smaller."""
 FOREVER: Final = 10**18
 """Thirty years: no window is longer."""
 
@@ -100,7 +102,7 @@ def meets(own: Own, above: Sequence[Rival], blocking_ns: int, deadline_ns: int) 
 
 def busy_period(parts: Sequence[Rival], blocking_ns: int) -> int | None:
     """The longest time that the core is busy with `parts` at a stretch; None if without end."""
-    load = sum((part.utilisation for part in parts), Fraction())
+    load = load_of(parts)
     if load > 1:
         return None
     ends = load < 1 or (not blocking_ns and not any(s.jitter_ns for p in parts for s in p.streams))
@@ -113,8 +115,23 @@ def busy_period(parts: Sequence[Rival], blocking_ns: int) -> int | None:
     return _fixed_point(work, max(1, blocking_ns + sum(part.cost_ns for part in parts)))[-1]
 
 
+def load_of(parts: Sequence[Rival]) -> Fraction | float:
+    """The load of all parts together; exact where it is near 1, where that matters."""
+    rough = sum(
+        part.cost_ns / max(stream.period_ns or 0, stream.apart_ns)
+        for part in parts
+        for stream in part.streams
+        if stream.most is None
+    )
+    if abs(rough - 1) > NEAR:
+        return rough
+    return sum((part.utilisation for part in parts), Fraction())
+
+
 def before(streams: Sequence[Stream], width_ns: int) -> int:
     """The most arrivals of all streams in [0, width)."""
+    if len(streams) == 1:
+        return streams[0].before(width_ns)
     return sum(stream.before(width_ns) for stream in streams)
 
 
@@ -155,9 +172,8 @@ def _due(own: Own, job: int) -> int:
 
 def _jobs(own: Own, above: Sequence[Rival], blocking_ns: int) -> int | None:
     """How many jobs are to be looked at, at the most; None if there is no end to them."""
-    itself = Rival("", own.streams, own.cost_ns)
-    parts = [*above, itself]
-    load = sum((part.utilisation for part in parts), Fraction())
+    parts = [*above, Rival("", own.streams, own.cost_ns)]
+    load = load_of(parts)
     if load > 1:
         return None
     if load == 1:

@@ -34,12 +34,15 @@ class Stream:
 
     def within(self, width_ns: int) -> int:
         """The most arrivals in a window [0, width], both ends included."""
-        counts = [] if self.most is None else [self.most]
+        count = self.most
         if self.period_ns is not None:
-            counts.append((width_ns + self.jitter_ns) // self.period_ns + 1)
+            regular = (width_ns + self.jitter_ns) // self.period_ns + 1
+            count = regular if count is None or regular < count else count
         if self.apart_ns:
-            counts.append(width_ns // self.apart_ns + 1)
-        return min(counts)
+            close = width_ns // self.apart_ns + 1
+            count = close if count is None or close < count else count
+        assert count is not None
+        return count
 
     def soonest(self, number: int) -> int | None:
         """The least time from the first arrival to arrival `number` (from 1); None if never."""
