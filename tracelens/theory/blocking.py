@@ -55,7 +55,7 @@ def blocking(
         found = _total([_longest(silent)])
         return Blocking(sum(b.length_ns for b in found), found, 0, 0, 0)
     tasks = [o for o in others if not o.handler]
-    everyone = [*tasks, one] if one not in tasks else tasks
+    everyone = tasks if one in tasks else [*tasks, one]
     level = one.level or 0
     lower = [o for o in tasks if (o.level or 0) < level and o is not one]
     reach = ceilings(everyone, locks, transitive=True)
@@ -70,10 +70,8 @@ def blocking(
         protocol: {name for name, rule in locks.items() if rule.protocol == protocol}
         for protocol in ("none", "inherit", "ceiling", "original_ceiling")
     }
-    waiting = {s for s in in_the_way if s[1] in under["inherit"] | under["none"]}
-    own = {section.lock for section in one.sections}
-    met = _reached(own, everyone, locks)
-    waiting = {s for s in waiting if s[1] in under["inherit"] or s[1] in met}
+    met = _reached({section.lock for section in one.sections}, everyone, locks)
+    waiting = {s for s in in_the_way if s[1] in under["inherit"] | (under["none"] & met)}
     above = _sections(lower, {k for k, c in raised.items() if c >= level})
     immediate = [s for s in above if s[1] in under["ceiling"]]
     original = [s for s in above if s[1] in under["original_ceiling"]]
@@ -93,7 +91,7 @@ def blocking(
         sums_ns=sums(in_the_way),
         ceiling_ns=max((s[2] for s in as_ceilings), default=0),
         floor=_floor(one, lower, everyone, waiting, under["none"], locks),
-        cannot=_cannot(one, lower, everyone, relevant, under),
+        cannot=_cannot(lower, everyone, relevant, met, under["none"] | under["inherit"]),
     )
 
 
@@ -215,18 +213,18 @@ def _floor(
 
 
 def _cannot(
-    one: Contender,
     lower: Sequence[Contender],
     everyone: Sequence[Contender],
     relevant: set[tuple[str, str | None]],
-    under: dict[str, set[str]],
+    met: set[str],
+    waited: set[str],
 ) -> str | None:
     for task in lower:
         for section in task.sections:
             if section.sleeps and (task.name, section.lock) in relevant:
                 return f"{task.name} holds {section.lock} while it waits for something else"
-    cycle = lock_cycle(everyone, under["none"] | under["inherit"])
-    if cycle and (set(cycle) & {section.lock for section in one.sections}):
+    cycle = lock_cycle(everyone, waited)
+    if met & set(cycle):
         return f"the locks {', '.join(cycle)} are taken in circular order: a deadlock is possible"
     return None
 
