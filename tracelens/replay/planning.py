@@ -74,7 +74,6 @@ def plan(run: Timeline) -> Plan:
     around = Around(
         locks=len(system.locks),
         queues=len(system.locks) + len(system.queues),
-        tasks=len(system.tasks),
         machine=machine,
         kept=kept,
         tell=tellings.place,

@@ -45,7 +45,6 @@ class Around:
 
     locks: int
     queues: int
-    tasks: int
     machine: Sequence[int]
     kept: bytearray
     tell: Callable[[int], int]

@@ -154,6 +154,7 @@ def walk(
         cur = core[c, CUR]
         actor = core[c, NEST + depth - 1] if depth > 0 else cur
         fresh = core[c, FRESH]
+        giving = core[c, GIVING]
         if not (core[c, GIVING] == 1 and (kind in (RELEASE, PRIORITY))):
             core[c, FRESH] = 0
             core[c, GIVING] = 1 if depth == 0 and (kind in (UNLOCK, SEND)) else 0
@@ -197,8 +198,8 @@ def walk(
                 cost = core[c, NOBODY] - core[c, BEGUN] if core[c, BEGUN] >= 0 else 0
                 took = core[c, TOOK]
                 if cur >= 0:
-                    # The switch began with the last event here, or when it became possible.
-                    cost = min(fresh, now - task[t, READY_AT])
+                    # The switch began when it gave something, or when the other was ready.
+                    cost = fresh if giving == 1 else min(fresh, now - task[t, READY_AT])
                     took = TAKEN
                     task[cur, STATE] = READY
                     n = _put(out, n, cur, R_PREEMPTED, cost, now, ran[cur], t, i)
