@@ -98,7 +98,7 @@ def _lanes() -> Component:
         className="plot",
         tabIndex="0",
         role="group",
-        **aria("Schedule: one lane per interrupt, task, core and lock"),
+        **aria("Schedule: one lane per interrupt, task, core, lock and queue"),
     )
 
 
