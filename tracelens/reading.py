@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import BinaryIO
+from typing import IO
 
 import polars as pl
 
@@ -38,7 +38,7 @@ def read(
 
 
 def read_bytes(
-    data: bytes | BinaryIO,
+    data: bytes | IO[bytes],
     name: str,
     system: Systems = None,
     *,

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from os import PathLike
-from typing import BinaryIO
+from typing import IO
 
 import numpy as np
 import polars as pl
@@ -41,7 +41,7 @@ def read(paths: LogPath | Sequence[LogPath], *, strict: bool = False) -> Log:
 
 
 def read_bytes(
-    data: bytes | BinaryIO, name: str, strict: bool = False, *, most: int | None = None
+    data: bytes | IO[bytes], name: str, strict: bool = False, *, most: int | None = None
 ) -> Log:
     """Read a log from its bytes, plain or compressed; messages call it `name`. As `read`.
 

@@ -7,10 +7,7 @@ One server, and on it the page on a run and the rooms beside it, each an applica
 no room knows the parts of another. What they share is the shelf of runs.
 """
 
-import shutil
-import tempfile
 import threading
-import weakref
 import webbrowser
 from collections.abc import Callable
 from pathlib import Path
@@ -67,10 +64,7 @@ def create_app(*analyses: Analysis, follower: Follower | None = None) -> Dash:
     app = _dash(server, "/", "tracelens", _OF_ROOMS)
     app.layout = page.component()
     page.register(app, shelf, follower)
-    uploads = Path(tempfile.mkdtemp(prefix="tracelens-"))
-    weakref.finalize(server, shutil.rmtree, uploads, ignore_errors=True)
-    server.config["UPLOADS"] = uploads
-    server.register_blueprint(open_log.room(loading.Loader(shelf), uploads))
+    server.register_blueprint(open_log.room(loading.Loader(shelf)))
     classroom.routes(server)
     lessons = _dash(server, CLASSROOM, "classroom – tracelens", _NOT_OF_THE_CLASSROOM)
     lessons.layout = classroom.component()

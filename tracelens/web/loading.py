@@ -4,8 +4,7 @@ import secrets
 import threading
 from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
-from typing import Final
+from typing import IO, Final
 
 from tracelens.analysis import analyse
 from tracelens.drawing.runs import Run, load
@@ -58,8 +57,11 @@ class Loader:
         with self._lock:
             return sum(not p.done for p in self._progress.values()) < MOST_WAITING
 
-    def begin(self, file: Path, name: str) -> str:
-        """Begin to read an upload, remove its file, and return a ticket to ask about it."""
+    def begin(self, file: IO[bytes], size: int, name: str) -> str:
+        """Begin to read an upload of `size` bytes; return a ticket to ask about it.
+
+        The file is closed as soon as it is read.
+        """
         ticket = secrets.token_urlsafe(12)
         with self._lock:
             for old in list(self._progress)[:-_REMEMBERED]:
@@ -67,7 +69,7 @@ class Loader:
                     del self._progress[old]
             self._progress[ticket] = Progress()
         # A daemon: whoever ends the page does not wait for a log to be read.
-        threading.Thread(target=self._read, args=(ticket, file, name), daemon=True).start()
+        threading.Thread(target=self._read, args=(ticket, file, size, name), daemon=True).start()
         return ticket
 
     def progress(self, ticket: str) -> Progress | None:
@@ -75,26 +77,24 @@ class Loader:
         with self._lock:
             return self._progress.get(ticket)
 
-    def _read(self, ticket: str, file: Path, name: str) -> None:
+    def _read(self, ticket: str, file: IO[bytes], size: int, name: str) -> None:
         def say(step: str) -> None:
             self._say(ticket, Progress(step))
 
         outcome = Progress(problem=f"{name}: cannot be read, by a fault of tracelens")
         try:
             with self._turn:
-                with file.open("rb") as data:  # the reader lets go of the bytes early
-                    timeline = read_bytes(data, name, most=MOST_LOG, say=say)
+                with file:
+                    timeline = read_bytes(file, name, most=MOST_LOG, say=say)
                 run = prepared(timeline, say)
-            size = max(file.stat().st_size, timeline.log.lines * _LINE)
-            outcome = Progress(run=self._shelf.put_upload(run, size))
+            text = max(size, timeline.log.lines * _LINE)
+            outcome = Progress(run=self._shelf.put_upload(run, text))
         except TraceLensError as error:
             outcome = Progress(problem=plain(str(error)), hint=error.hint)
         except MemoryError:
             outcome = Progress(problem=f"{name}: too long for the memory of this machine")
         finally:
-            # Whatever happens, a reader who waits learns that it is over, and the file is gone.
-            file.unlink(missing_ok=True)
-            self._say(ticket, outcome)
+            self._say(ticket, outcome)  # whatever happens, who waits learns that it is over
 
     def _say(self, ticket: str, progress: Progress) -> None:
         with self._lock:

@@ -1,6 +1,8 @@
 """The page and its rooms, asked as a browser on this machine asks."""
 
+import tempfile
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -44,6 +46,8 @@ def outcome(client: FlaskClient, reply: Any) -> dict[str, str]:
         time.sleep(0.02)
 
 
-def left_behind(server: flask.Flask) -> list[Path]:
-    """The files in the place for uploads."""
-    return list(Path(server.config["UPLOADS"]).iterdir())
+@pytest.fixture
+def left_behind(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[], list[Path]]:
+    """The files that stand where uploads are kept."""
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    return lambda: list(tmp_path.iterdir())

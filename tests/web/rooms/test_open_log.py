@@ -4,13 +4,12 @@ import gzip
 from pathlib import Path
 from urllib.parse import quote
 
-import flask
 import pytest
 import zstandard
 from flask.testing import FlaskClient
 
 from tests.drawing import scene
-from tests.web.rooms.conftest import BASE, left_behind, outcome, send
+from tests.web.rooms.conftest import BASE, outcome, send
 from tracelens.samples import samples
 from tracelens.web import loading
 from tracelens.web.guard import ASKED
@@ -21,10 +20,10 @@ LOG = scene.log_text(2).encode()
 @pytest.mark.parametrize(
     "packed", [bytes, gzip.compress, zstandard.compress], ids=["plain", "gzip", "zstandard"]
 )
-def test_an_upload_becomes_a_run(server: flask.Flask, client: FlaskClient, packed) -> None:
+def test_an_upload_becomes_a_run(client: FlaskClient, left_behind, packed) -> None:
     told = outcome(client, send(client, packed(LOG), "knitting.csv"))
     assert client.get("/", query_string={"run": told["run"]}, base_url=BASE).status_code == 200
-    assert left_behind(server) == []
+    assert left_behind() == []
 
 
 @pytest.mark.parametrize(
@@ -37,13 +36,13 @@ def test_an_upload_becomes_a_run(server: flask.Flask, client: FlaskClient, packe
     ],
 )
 def test_what_is_no_log_is_refused_in_one_line_with_a_hint(
-    server: flask.Flask, client: FlaskClient, data: bytes, name: str, problem: str
+    client: FlaskClient, left_behind, data: bytes, name: str, problem: str
 ) -> None:
     told = outcome(client, send(client, data, name))
     assert told["problem"].startswith(problem)
     assert "\n" not in told["problem"]
     assert told["hint"]
-    assert left_behind(server) == []
+    assert left_behind() == []
 
 
 @pytest.mark.parametrize("packed", [gzip.compress, zstandard.compress], ids=["gzip", "zstandard"])
@@ -63,11 +62,11 @@ def test_an_upload_that_is_too_long_is_refused_before_it_is_read(client: FlaskCl
     assert "expected at most 512 MB" in reply.json["problem"]
 
 
-def test_an_upload_that_breaks_off_leaves_nothing(server: flask.Flask, client: FlaskClient) -> None:
+def test_an_upload_that_breaks_off_leaves_nothing(client: FlaskClient, left_behind) -> None:
     reply = send(client, b"#tracelens 1\n", length=5000)
     assert reply.status_code == 400
     assert "broke off" in reply.json["problem"]
-    assert left_behind(server) == []
+    assert left_behind() == []
 
 
 @pytest.mark.parametrize(
@@ -90,14 +89,14 @@ def test_nobody_else_may_send_a_log(client: FlaskClient, headers: dict, status: 
     ["../../etc/passwd", "<script>alert(1)</script>.csv", "n" * 9000, "a\r\nb\u202e.csv", ""],
 )
 def test_a_name_is_a_word_in_messages_and_never_a_path(
-    server: flask.Flask, client: FlaskClient, name: str
+    client: FlaskClient, left_behind, name: str
 ) -> None:
     told = outcome(client, send(client, b"?", quote(name)))
     place = told["problem"].partition(": ")[0]
     assert len(place) < 200
     assert "\n" not in place
     assert "../" not in place
-    assert left_behind(server) == []
+    assert left_behind() == []
 
 
 @pytest.mark.parametrize("run", ["", "nobody", "../../etc/passwd", "sample:../x", "1.9", "%00"])
@@ -161,7 +160,7 @@ def test_uploads_at_once_are_all_read_and_too_many_are_refused(
 
 
 def test_a_fault_while_reading_is_said_and_leaves_nothing(
-    monkeypatch: pytest.MonkeyPatch, server: flask.Flask, client: FlaskClient
+    monkeypatch: pytest.MonkeyPatch, client: FlaskClient, left_behind
 ) -> None:
     def too_long(*_args: object, **_how: object) -> None:
         raise MemoryError
@@ -169,4 +168,4 @@ def test_a_fault_while_reading_is_said_and_leaves_nothing(
     monkeypatch.setattr(loading, "read_bytes", too_long)
     told = outcome(client, send(client, LOG, "run.csv"))
     assert told["problem"] == "run.csv: too long for the memory of this machine"
-    assert left_behind(server) == []
+    assert left_behind() == []

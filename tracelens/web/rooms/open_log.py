@@ -7,7 +7,7 @@ costs no memory; the page then asks how far the reading is. No name from outside
 import contextlib
 import tempfile
 from pathlib import Path
-from typing import Final
+from typing import IO, Final
 from urllib.parse import unquote
 
 import flask
@@ -27,8 +27,8 @@ NAMED: Final = "X-Log-Name"
 """Header with the file's name, percent-encoded UTF-8."""
 
 
-def room(loader: Loader, folder: Path) -> flask.Blueprint:
-    """The room under `OPEN`; uploads are kept in `folder` until they are read."""
+def room(loader: Loader) -> flask.Blueprint:
+    """The room under `OPEN`."""
     here = Path(__file__).parent
     blueprint = flask.Blueprint(
         "open", __name__, url_prefix=OPEN, template_folder=str(here / "templates")
@@ -73,12 +73,12 @@ def room(loader: Loader, folder: Path) -> flask.Blueprint:
         if not loader.has_room():
             return _refused(f"{name}: too many logs wait to be read", "try again in a while", 503)
         try:
-            file = _keep(request, folder, length)
+            file = _keep(request, length)
         except OSError as error:
             return _refused(f"{name}: cannot be kept: {error.strerror}", "make room on disk", 507)
         if file is None:
             return _refused(f"{name}: it broke off on the way", "send it again", 400)
-        return {"ticket": loader.begin(file, name)}, 202
+        return {"ticket": loader.begin(file, length, name)}, 202
 
     @blueprint.get("/upload/<ticket>")
     def progress(ticket: str) -> tuple[dict[str, str], int]:
@@ -102,17 +102,20 @@ def _name(header: str) -> str:
     return name[:_LONGEST_NAME] or "log"
 
 
-def _keep(request: flask.Request, folder: Path, length: int) -> Path | None:
-    """The body in a file, block by block; None if it ends before `length` bytes."""
+def _keep(request: flask.Request, length: int) -> IO[bytes] | None:
+    """The body in a file, block by block; None if it ends before `length` bytes.
+
+    The file has no name, so that nothing of a log stays on the disk however the server ends.
+    """
     came = 0
-    with tempfile.NamedTemporaryFile(dir=folder, suffix=".log", delete=False) as file:
-        path = Path(file.name)
-        try:
-            with contextlib.suppress(ClientDisconnected):
-                while block := request.stream.read(_BLOCK):
-                    came += len(block)
-                    file.write(block)
-        finally:
-            if came != length:
-                path.unlink()
-    return path if came == length else None
+    with contextlib.ExitStack() as kept:
+        file = kept.enter_context(tempfile.TemporaryFile())
+        with contextlib.suppress(ClientDisconnected):
+            while block := request.stream.read(_BLOCK):
+                came += len(block)
+                file.write(block)
+        if came == length:
+            file.seek(0)
+            kept.pop_all()  # from here on whoever reads it closes it
+            return file
+    return None
