@@ -98,6 +98,14 @@ def test_priorities():
     assert agrees(told, simulated(other))
 
 
+def test_a_ceiling_follows_the_priority_of_its_user():
+    mended = given(KNITTING, ('protocol = "none"', 'protocol = "ceiling"'))
+    other = given(mended, ('id = "t1"\npriority = 6', 'id = "t1"\npriority = 3'))
+    told = predicted(mended, ("priority", "needle_select=3"))
+    assert agrees(told, simulated(other))
+    assert told.predicted.system.locks[0].ceiling == 4  # now pattern_fetch is its most urgent user
+
+
 def test_the_execution_of_one_task():
     other = given(STEADY, ("run 120", "run 60"), ("run 500", "run 250"), ("run 360", "run 180"))
     told = predicted(STEADY, ("scale", "low=0.5"), until_ns=SHORT)

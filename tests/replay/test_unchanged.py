@@ -95,7 +95,7 @@ def test_a_real_kernel(monkeypatch):
     [
         ("kernel_healthy.csv.gz", 0.98),
         ("kernel_lossy.csv.gz", 0.98),
-        ("kernel_wrap16.csv.gz", 0.85),  # its tick, after which equals take turns, is not recorded
+        ("kernel_wrap16.csv.gz", 0.9),  # its tick, after which equals take turns, is not recorded
     ],
 )
 def test_other_recordings(name, share):

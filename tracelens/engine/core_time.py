@@ -21,6 +21,7 @@ RESUMES: Final = 3  # a task from its self-suspension
 WOKEN: Final = 4  # a core
 SWITCHED: Final = 5  # a core
 SLICE: Final = 6  # a core's task has used its slice
+TURNS: Final = 7  # all slices end: equals take turns
 
 # How a core was left: what the switch that follows costs depends on it.
 LEFT: Final = 0  # its task waits, or has ended, or there was none

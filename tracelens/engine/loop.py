@@ -15,6 +15,7 @@ from tracelens.engine.core_time import (
     RESUMES,
     SLICE,
     SWITCHED,
+    TURNS,
     WOKEN,
     end_slice,
     make_ready,
@@ -128,6 +129,10 @@ def _handle(m: Machine, kind: int, index: int, version: int) -> None:
     elif kind == WOKEN:
         for deferred, which in woken(m, m.cores[index]):
             _arrive(m, index, deferred, which)
+    elif kind == TURNS:
+        heappush(m.heap, (m.now + m.turns_every, TURNS, 0, 0))
+        for core in m.cores:
+            end_slice(m, core)
     elif kind == SLICE and version == m.cores[index].version:
         end_slice(m, m.cores[index])
 

@@ -38,6 +38,7 @@ class Machine:
         self.slice = self.switch = self.tick = self.wake = 0  # ticks; 0: there is none
         # Of recorded scripts:
         self.costs: SwitchCosts | None = None  # in place of `switch`
+        self.turns_every = 0  # ticks between the ends of all slices; 0: slices have their own
         self.keeps_turn = True  # who is preempted is the first of its equals again
         self.keeps_raise = False  # a raised holder stays so until its last lock is back
         self.told: list[tuple[int, int, int]] = []  # events to write again: code, subject, value

@@ -43,9 +43,10 @@ def locks_taken(plan: Plan) -> dict[str, set[str]]:
 def changed(plan: Plan, changes: Sequence[Change]) -> Plan:
     """The plan with all changes. Raises `UsageError` for those that cannot be made."""
     check(changes, plan.system, locks_taken(plan))
+    before = plan
     for change in changes:
         plan = _MAKE[change.kind](plan, change)
-    return replace(plan, system=_ceilings(plan))
+    return replace(plan, system=_ceilings(plan, before))
 
 
 # ------------------------------------------------------------------ of the system
@@ -69,26 +70,34 @@ def _protocol(plan: Plan, change: Change) -> Plan:
     )
 
 
-def _ceilings(plan: Plan) -> System:
-    """Immediate ceilings that are not declared, or that a user's new priority exceeds."""
+def _ceilings(plan: Plan, before: Plan) -> System:
+    """Immediate ceilings that are not declared, or that followed priorities which have changed."""
     system = plan.system
-    taken = locks_taken(plan)
     higher = system.order != "lower_first"
+    old, new = _most_urgent_users(before, higher), _most_urgent_users(plan, higher)
 
     def ceiling(lock: Lock) -> Lock:
-        users = [
-            task.priority
-            for task in system.tasks
-            if task.priority is not None and lock.name in taken.get(task.name, ())
-        ]
-        if lock.protocol != "ceiling" or lock.name in plan.original_ceiling or not users:
+        user = new.get(lock.name)
+        if lock.protocol != "ceiling" or lock.name in plan.original_ceiling or user is None:
             return lock
-        highest = max(users) if higher else min(users)
-        if lock.ceiling is not None:
-            highest = max(highest, lock.ceiling) if higher else min(highest, lock.ceiling)
-        return replace(lock, ceiling=highest)
+        if lock.ceiling is None or lock.ceiling == old.get(lock.name):
+            return replace(lock, ceiling=user)
+        return replace(lock, ceiling=max(user, lock.ceiling) if higher else min(user, lock.ceiling))
 
     return replace(system, locks=tuple(map(ceiling, system.locks)))
+
+
+def _most_urgent_users(plan: Plan, higher: bool) -> dict[str, int]:
+    """The priority of the most urgent user of each lock."""
+    found: dict[str, int] = {}
+    taken = locks_taken(plan)
+    for task in plan.system.tasks:
+        mine = task.priority
+        if mine is not None:
+            for lock in taken.get(task.name, ()):
+                known = found.get(lock, mine)
+                found[lock] = max(known, mine) if higher else min(known, mine)
+    return found
 
 
 def _task(plan: Plan, name: str, make: Callable[[Task], Task]) -> Plan:

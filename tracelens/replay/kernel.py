@@ -61,7 +61,7 @@ def observe(x: Extracted, run: Timeline) -> Observed:
     r = x.records
     usual = _usual_switch(x)
     cap = LONGEST_SWITCH * usual
-    rules = turns.observe(x)
+    rules = turns.observe(x, usual)
     system, inferred = _protocols(x)
     original = frozenset(
         lock.name for lock in system.locks if lock.protocol == "ceiling" and lock.ceiling is None

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 import polars as pl
 
-from tracelens.engine.core_time import ARRIVES, RESUMES
+from tracelens.engine.core_time import ARRIVES, RESUMES, TURNS
 from tracelens.engine.draws import TicksOf
 from tracelens.engine.listed import Listed, SwitchCosts
 from tracelens.engine.loop import run
@@ -103,6 +103,10 @@ def build(plan: Plan, stretch: Stretch) -> Machine:
     m.sign = 1 if system.order == "lower_first" else -1
     m.preemptive = plan.preemptive
     m.slice = plan.turns.slice_ns
+    m.turns_every = plan.turns.every_ns
+    if m.turns_every:
+        late = (m.now - plan.turns.first_ns) % m.turns_every
+        heappush(m.heap, (m.now + m.turns_every - late, TURNS, 0, 0))
     m.keeps_turn = plan.turns.kept
     m.keeps_raise = plan.turns.raised_to_the_last
     m.sleeps = plan.sleeps

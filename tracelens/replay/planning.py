@@ -121,7 +121,11 @@ def plan(run: Timeline) -> Plan:
                 ),
                 kernel.costs(x, first, last, facts.switch_cap),
                 kernel.openings(x, first, last),
-                tuple(event for row, event in tellings.beside if begin_ns <= event[0] <= end_ns),
+                tuple(
+                    event
+                    for row, event in tellings.beside
+                    if int(x.records.row[first]) <= row < _row(x, last)
+                ),
                 _items(x, first, last),
                 _lost(x, first) if number and begin_ns not in run.log.restarts else None,
                 bisect_right(run.log.restarts, begin_ns),
@@ -142,6 +146,11 @@ def plan(run: Timeline) -> Plan:
         span_ns=run.span_ns,
         notes=facts.notes,
     )
+
+
+def _row(x: Extracted, record: int) -> int:
+    """The event row of a record; behind the last, that of no event."""
+    return int(x.records.row[record]) if record < len(x.records.row) else len(x.events.kinds)
 
 
 def _entered(s: Stream) -> tuple[list[int], list[int]]:

@@ -28,10 +28,11 @@ class Prediction:
 
     `unchanged` is the run replayed as it was; a prediction is worth no more than its `fidelity`.
     `tasks` has a row for each task with jobs, in order of declaration: task, whether it was
-    removed, `change` ('better', 'worse' or 'same'; from the unchanged replay to the changed one,
-    so that an error of the replay itself does not count), deadline_ns, and of the record
-    (`recorded_…`) and of the prediction (`predicted_…`): jobs, misses, p50_ns, p95_ns, max_ns
-    of the responses of complete jobs, and worst_lateness_ns (open jobs too; null without deadline).
+    removed, `change` ('better', 'worse', 'same' or 'removed'; from the unchanged replay to the
+    changed one, so that an error of the replay itself does not count), deadline_ns, and of the
+    record (`recorded_…`) and of the prediction (`predicted_…`): jobs, misses, p50_ns, p95_ns and
+    max_ns of the responses of complete jobs, and worst_lateness_ns (of open jobs too; null without
+    a deadline).
     """
 
     recorded: Timeline

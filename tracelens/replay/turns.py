@@ -4,7 +4,7 @@ Kernels differ here, and none of it is declared in a log; the record shows it.
 """
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -23,6 +23,9 @@ from tracelens.replay.records import (
 )
 
 FEW: Final = 3
+ENOUGH_TURNS: Final = 20  # to find a rhythm in them
+SHORTEST: Final = 0.1  # quantile of the distances between turns that is taken for one period
+REGULAR: Final = 0.9  # share of turns that must keep the rhythm, to within a switch
 MOST: Final = 0.5
 LOOKED_AT: Final = 2000
 """So many preemptions are enough to see who comes first after one."""
@@ -36,16 +39,19 @@ class Turns:
     tick; −1 for none. `slice_ns`: the slice, where it is counted from the start; 0 for none.
     `kept`: who is preempted is the first of its equals again, as POSIX has it for SCHED_FIFO;
     else the last. `raised_to_the_last`: a raised holder stays raised until its last lock is back.
+    `every_ns`: turns come so often, from `first_ns` on, by a tick that is not recorded; 0: not so.
     """
 
     handler: int = -1
     slice_ns: int = 0
     kept: bool = True
     raised_to_the_last: bool = False
+    first_ns: int = 0
+    every_ns: int = 0
 
 
-def observe(x: Extracted) -> Turns:
-    """What the record shows of it."""
+def observe(x: Extracted, switch_ns: int) -> Turns:
+    """What the record shows of it; `switch_ns` is what a switch usually costs."""
     r = x.records
     rows = np.flatnonzero(r.code == R_PREEMPTED)
     starts = np.flatnonzero(r.code == R_START)
@@ -57,7 +63,31 @@ def observe(x: Extracted) -> Turns:
     equal = (x.base[gone] == x.base[came]) & (came != gone)
     handler, slice_ns = _slices(x, rows[equal])
     lower = rows[x.base[gone] < x.base[came]]
-    return Turns(handler, slice_ns, _kept(x, lower), _raised_to_the_last(x))
+    found = Turns(handler, slice_ns, _kept(x, lower), _raised_to_the_last(x))
+    if handler < 0 and not slice_ns and equal.sum() >= ENOUGH_TURNS:
+        first_ns, every_ns = _grid(r.time[rows[equal]], switch_ns)
+        found = replace(found, first_ns=first_ns, every_ns=every_ns)
+    return found
+
+
+def _grid(times: np.ndarray, switch_ns: int) -> tuple[int, int]:
+    """First turn and distance of turns that come regularly; (0, 0) if these do not."""
+    apart = np.diff(times)
+    apart = apart[apart > switch_ns]
+    if not len(apart):
+        return 0, 0
+    every, first = float(np.quantile(apart, SHORTEST)), float(times[0])
+    for upto in (4, 16, 64, len(times)):  # a longer stretch each time, so that none is miscounted
+        some = times[:upto].astype(float)
+        number = np.round((some - first) / every)
+        if len(np.unique(number)) < 2:
+            return 0, 0
+        every, first = np.polyfit(number, some, 1)
+    off = np.abs(times - first - np.round((times - first) / every) * every)
+    if (off <= max(switch_ns, 1)).mean() < REGULAR:
+        return 0, 0
+    begin = first - switch_ns
+    return round(begin % every), round(every)
 
 
 def _slices(x: Extracted, turns: np.ndarray) -> tuple[int, int]:
