@@ -170,3 +170,18 @@ def test_switching_costs_two_switches_a_job():
     found = analysed([(10, 2), (20, 3)], switch_ns=1 * UNIT)
     assert [t.response_ns for t in found.tasks] == [3 * UNIT, 8 * UNIT]
     assert not any(t.exact for t in found.tasks)
+
+
+def test_a_large_system_has_the_common_margin_alone():
+    parts = ['[priority]\norder = "higher_first"']
+    for place in range(14):
+        steps = '"run 1", "suspend 1", "run 1"' if place == 0 else '"run 1"'
+        parts.append(
+            f"[tasks.t{place}]\npriority = {20 - place}\nperiod_us = {100 + 10 * place}\n"
+            f"body = [{steps}]"
+        )
+    found = of("\n\n".join(parts), margins=True).margins
+    assert found is not None
+    assert found.stretch is not None
+    assert found.stretch > 1
+    assert found.growths == ()

@@ -147,6 +147,9 @@ def margins(found: Schedulability) -> Section | None:
         text += "speed."
         if clock is None:
             text = f"Everything would have to take {factor} of its time for all to be in time."
+    if not of.growths:
+        left = "What each task alone may grow by is left out: there are too many tasks."
+        return Section("Margins", (Paragraph(text), Paragraph(left)))
     rows = tuple((g.name, us(g.cost_ns), _change(g)) for g in of.growths)
     columns = (Column("task"), Column("C", "count"), Column("may change by"))
     return Section("Margins", (Paragraph(text), Table(columns, rows, "Each alone, in µs.")))

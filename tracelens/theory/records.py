@@ -148,7 +148,10 @@ class Growth:
 
 @dataclass(frozen=True, slots=True)
 class Margins:
-    """Sensitivity: `stretch` is how many times longer everything may take, at the most."""
+    """Sensitivity: `stretch` is how many times longer everything may take, at the most.
+
+    `growths` is empty for a system too large for it.
+    """
 
     stretch: Fraction | None
     growths: tuple[Growth, ...]

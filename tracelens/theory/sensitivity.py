@@ -11,6 +11,7 @@ from typing import Final
 
 from tracelens.theory.accept import accepts
 from tracelens.theory.records import Growth, Margins
+from tracelens.theory.response import linked
 from tracelens.theory.workload import Contender, Section, Workload
 
 PARTS: Final = 1_000_000
@@ -19,13 +20,28 @@ _MOST: Final = 1 << 42
 """An hour: what may grow so far may grow without end."""
 
 
+MOST_LINKED: Final = 12
+MOST_ALONE: Final = 40
+"""With more contenders the margins of each alone are left out: where the response of one is jitter
+of another each test takes long, else less so."""
+
+
 def margins(workload: Workload) -> Margins:
-    """The margins of a system: for everything together, and for each contender alone."""
+    """The margins of a system: for everything together, and for each contender alone.
+
+    The latter are left out of large systems.
+    """
+    number = len(workload.contenders)
+    each = workload.contenders if number <= _most(workload) else ()
     stretch = _largest(lambda part: accepts(stretched(workload, Fraction(part, PARTS))), 1, PARTS)
     return Margins(
         None if stretch is None else Fraction(stretch, PARTS),
-        tuple(Growth(c.name, c.cost_ns, _growth(c, workload)) for c in workload.contenders),
+        tuple(Growth(c.name, c.cost_ns, _growth(c, workload)) for c in each),
     )
+
+
+def _most(workload: Workload) -> int:
+    return MOST_LINKED if linked(workload) else MOST_ALONE
 
 
 def _growth(one: Contender, workload: Workload) -> int | None:
