@@ -99,6 +99,7 @@ class Writer:
         self._cut = 0  # what the record gives the task, but was a switch already
         self._pending: tuple[int, int, int] | None = None  # lock, place of its LOCK, begin
         self._waited = False  # since the pending request
+        self._held: dict[int, int] = {}  # lock → place of the first job's end since, −1: none yet
         self._nominal: int | None = None
         self._origin = self._grid()
 
@@ -130,6 +131,7 @@ class Writer:
                 self._lock(arg, at, ran)
             elif code == R_UNLOCK:
                 self._put(ran, (UNLOCK, arg, 0))
+                self._held.pop(arg, None)
             elif code == R_SEND:
                 self._put(ran, (SEND, arg - around.locks, 0))
             elif code == R_RECEIVE:
@@ -148,7 +150,9 @@ class Writer:
                     self._put(ran, (MASK, r.more[place], 0))
             elif code == R_TERMINATED:
                 self._gave_up(at)
-                self._put(ran, (END, 0, 0))
+                self._run(ran)
+                self._job_ends()
+                self._ops.append((END, 0, 0))
             elif code == R_ACTIVATED:
                 if self._timed:
                     self._script.activations.append(at)
@@ -216,6 +220,7 @@ class Writer:
             if self._pending[0] == lock:
                 return
             self._gave_up(at)
+        self._unlock_that_was_lost(lock)
         self._run(ran)
         self._pending = (lock, len(self._ops), at)
         self._waited = False
@@ -228,8 +233,27 @@ class Writer:
                 self._done = ran - self._cut  # spinning is no work
         else:
             self._gave_up(at)
+            self._unlock_that_was_lost(lock)
             self._put(ran, (LOCK, lock, 0))
         self._pending = None
+        self._held.setdefault(lock, -1)
+
+    def _job_ends(self) -> None:
+        """A wait between two jobs comes next."""
+        for lock, place in self._held.items():
+            if place < 0:
+                self._held[lock] = len(self._ops)
+
+    def _unlock_that_was_lost(self, lock: int) -> None:
+        """Who takes a lock anew, jobs after it took it, gave it back in between, unrecorded."""
+        place = self._held.get(lock, -1)
+        if place < 0:
+            return
+        self._ops.insert(place, (UNLOCK, lock, 0))
+        del self._held[lock]
+        for other, at in self._held.items():
+            if at >= place:
+                self._held[other] = at + 1
 
     def _gave_up(self, at: int) -> None:
         """A lock that was asked for and never had: what is left of it is the time it took."""
@@ -245,6 +269,8 @@ class Writer:
     def _receive(self, queue: int, ran: int) -> None:
         number = queue - self._around.locks
         if queue == self._activation:
+            self._run(ran)
+            self._job_ends()
             self._put(ran, (NEXT, number, 0))
             self._ops.append((RECEIVE, number, 0))
         else:
@@ -281,6 +307,7 @@ class Writer:
         said = self._around.word(word)
         self._run(ran)
         if how == BY_ACT:
+            self._job_ends()
             self._ops.append((AWAIT, said, 0))
         elif how == BY_DELAY:
             self._ops.append((SUSPEND, said, max(1, ended.end - ended.begin)))
@@ -295,6 +322,7 @@ class Writer:
         r = self._r
         self._run(r.ran[place])
         if r.arg[place] == self._activation:
+            self._job_ends()
             self._ops.append((NEXT, queue, 0))
         self._ops.append((RECEIVE, queue, 0))
         while r.code[place] != R_RECEIVE:
@@ -320,6 +348,7 @@ class Writer:
         self._append_until(Until(arrival, due, said, tick))
 
     def _append_until(self, until: Until) -> None:
+        self._job_ends()
         self._ops.append((UNTIL, len(self._script.untils), 0))
         self._script.untils.append(until)
 

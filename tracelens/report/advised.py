@@ -64,7 +64,8 @@ def _told(advice: Advice) -> Section:
         f"{_misses(one.misses)} left{_lateness(one)}. {payers(one.tasks)}"
         for one in advice.tried[:MOST_TOLD]
     )
-    return Section("Try first", (Listing(items) if items else Paragraph("Nothing."),))
+    head = "Try first" if advice.unchanged.misses else "The smallest changes"
+    return Section(head, (Listing(items) if items else Paragraph("Nothing."),))
 
 
 def _lateness(one: Tried) -> str:

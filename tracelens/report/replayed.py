@@ -6,7 +6,7 @@ from typing import Final
 import polars as pl
 
 from tracelens.findings.wording import SAFETY
-from tracelens.replay.fidelity import MISSING, Fidelity, Off
+from tracelens.replay.fidelity import EXACT_NS, MISSING, Fidelity, Off
 from tracelens.replay.run import Prediction
 from tracelens.report import numbers, rows
 from tracelens.report.blocks import Block, Column, Document, Listing, Paragraph, Section
@@ -62,10 +62,11 @@ def believed(fidelity: Fidelity) -> str:
     """How near the unchanged replay comes, in one sentence."""
     if not fidelity.jobs:
         return "No job of the record is complete, so nothing says how far to believe this."
+    near = f"to within one switch ({numbers.duration(fidelity.tolerance_ns)})"
     return (
         f"Unchanged, the replay gives {fidelity.near} of {fidelity.jobs} responses "
-        f"({numbers.percent(fidelity.share)} %) to within one switch "
-        f"({numbers.duration(fidelity.tolerance_ns)}); the worst error is "
+        f"({numbers.percent(fidelity.share)} %) "
+        f"{near if fidelity.tolerance_ns > EXACT_NS else 'exactly'}; the worst error is "
         f"{numbers.duration(fidelity.worst_ns)}."
     )
 
