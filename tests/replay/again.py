@@ -1,5 +1,6 @@
 """Runs for the tests of the replay: simulated ones, and what is compared of them."""
 
+from functools import cache
 from pathlib import Path
 
 import polars as pl
@@ -9,15 +10,23 @@ from tracelens.formats.taskset_toml import parse_taskset
 from tracelens.log import read_bytes
 from tracelens.model.results import Timeline
 from tracelens.reconstruct import reconstruct
+from tracelens.replay import Replayer, prepare
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "sample_traces"
 
 
+@cache
 def simulated(text: str, *, seed: int | None = None, until_ns: int | None = None) -> Timeline:
     """The run that the log of a task set tells of."""
     done = simulate(parse_taskset(text), seed=seed, until_ns=until_ns)
     return reconstruct(read_bytes(done.log, "simulated"))
+
+
+@cache
+def prepared(text: str, *, until_ns: int | None = None) -> Replayer:
+    """The same, ready to be replayed with changes."""
+    return prepare(simulated(text, until_ns=until_ns))
 
 
 def responses(run: Timeline, *tasks: str) -> pl.DataFrame:

@@ -5,8 +5,8 @@ The simulator draws by (seed, task, job) alone, so both simulated runs have the 
 
 import pytest
 
-from tests.replay.again import SAMPLES, responses, same_work, simulated
-from tracelens.replay import parse, replay
+from tests.replay.again import SAMPLES, prepared, responses, same_work, simulated
+from tracelens.replay import parse
 
 KNITTING = (SAMPLES / "knitting_inversion.toml").read_text()
 TWO_CORES = (SAMPLES / "knitting_two_cores.toml").read_text()
@@ -58,8 +58,8 @@ def given(text: str, *pairs: tuple[str, str]) -> str:
 
 
 def predicted(text: str, *changes: tuple[str, str], until_ns: int | None = None):
-    run = simulated(text, until_ns=until_ns)
-    return replay(run, [parse(kind, told) for kind, told in changes])
+    replayer = prepared(text, until_ns=until_ns)
+    return replayer.predict([parse(kind, told) for kind, told in changes])
 
 
 def agrees(told, run) -> bool:

@@ -13,7 +13,7 @@ from tracelens.replay import replay
 from tracelens.replay.matching import matched
 
 WHOLE = sorted(path for path in SAMPLES.rglob("*.csv") if "bad_capture" not in path.name)
-ALIKE = ("healthy", "mended", "thin_stack", "asleep")
+ALIKE = ("healthy", "mended", "thin_stack", "asleep", "overloaded", "inversion")
 """Samples in which nothing happens that does not in the others."""
 RECORDINGS = ROOT / "tests" / "recordings"
 

@@ -2,14 +2,14 @@
 
 import pytest
 
-from tests.replay.again import SAMPLES, simulated
+from tests.replay.again import SAMPLES, prepared
 from tracelens.errors import UsageError
-from tracelens.replay import Change, parse, prepare
+from tracelens.replay import Change, parse
 
 
 @pytest.fixture(scope="module")
 def knitting():
-    return prepare(simulated((SAMPLES / "knitting_inversion.toml").read_text()))
+    return prepared((SAMPLES / "knitting_inversion.toml").read_text())
 
 
 @pytest.mark.parametrize(
