@@ -161,6 +161,16 @@ def test_who_waits_for_what_is_not_sent_waits():
     assert (eater["recorded_jobs"], eater["predicted_jobs"]) == (20, None)
 
 
+def test_what_the_record_cannot_show_of_a_raise_is_said():
+    nested = given(STEADY, ("[queues.rows]", "[locks.pen]\n[queues.rows]")).replace(
+        '"lock bus", "run 60", "unlock bus"',
+        '"lock pen", "lock bus", "run 60", "unlock bus", "unlock pen"',
+    )
+    said = predicted(nested, until_ns=SHORT).fidelity.notes
+    assert any("falls back at each unlock" in note for note in said)
+    assert predicted(STEADY, until_ns=SHORT).fidelity.notes == ()
+
+
 def test_the_predicted_log_reads_back(tmp_path):
     from tracelens.log import write
     from tracelens.reading import read

@@ -25,6 +25,8 @@ from tracelens.replay.records import (
     R_RECEIVE,
     R_START,
     R_UNKNOWN,
+    R_UNLOCK,
+    Records,
 )
 
 MOST: Final = 0.5
@@ -76,6 +78,11 @@ def observe(x: Extracted, run: Timeline) -> Observed:
         notes.append(
             f"{len(unranked)} tasks without a priority keep the time that they had in the record"
         )
+    if _nested(r) and not (r.code == R_RAISED).any():
+        notes.append(
+            "tasks hold several locks at once, and the record does not show whether a raised "
+            "holder falls back at each unlock or with the last one; at each is assumed"
+        )
     cuts = int((r.code == R_CUT).sum())
     if cuts:
         notes.append(
@@ -94,6 +101,13 @@ def observe(x: Extracted, run: Timeline) -> Observed:
         sleeps=bool((x.events.kinds == CODE["sleep"]).any()),
         notes=tuple(notes),
     )
+
+
+def _nested(r: Records) -> bool:
+    """Whether a task ever holds two locks at once."""
+    steps = np.where(r.code == R_LOCK, 1, np.where(r.code == R_UNLOCK, -1, 0))
+    streams = np.unique(r.stream[steps != 0]).tolist()
+    return any(int(np.cumsum(steps[r.stream == one]).max(initial=0)) > 1 for one in streams)
 
 
 def _usual_switch(x: Extracted) -> int:
