@@ -11,7 +11,11 @@ from tracelens.engine import Simulated, simulate
 from tracelens.formats.taskset_toml import read_taskset
 
 FOLDER = Path(__file__).parents[2] / "sample_traces"
-SETS = sorted(path for path in FOLDER.rglob("*.toml") if not path.stem.endswith("_budgets"))
+SETS = sorted(
+    path
+    for path in FOLDER.rglob("*.toml")
+    if not path.stem.endswith("_budgets") and path.parent.name != "mapping"
+)
 MAKE = runpy.run_path(str(FOLDER / "make.py"))
 
 
