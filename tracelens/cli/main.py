@@ -29,7 +29,7 @@ COMMANDS: Final = {
     "check": "Hold a run against budgets: pass, fail or unknown.",
     "compare": "Say what moved between two builds, beyond noise.",
     "history": "Keep runs in a directory; show what changes from one to the next.",
-    "whatif": "Replay the recorded jobs with something changed; find a repair.",
+    "whatif": "Replay the recorded jobs with something changed.",
     "simulate": "Make a log from a task set.",
     "schedule": "Work out whether every deadline can be kept, step by step.",
     "exercise": "Make an exercise on scheduling; say what is wrong with the answers.",
