@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from tracelens.batch.inputs import find
-from tracelens.errors import UsageError
+from tracelens.errors import InputError, UsageError
 
 
 @pytest.fixture
@@ -40,10 +40,15 @@ def test_an_absolute_pattern_does_as_well(tree):
     assert [one.run for one in find([f"{tree}/*/*.csv"])] == ["a/one.csv", "c/three.csv"]
 
 
-@pytest.mark.parametrize("pattern", ["nowhere/*.csv", "nowhere", "-", "a/b/*.csv"])
+@pytest.mark.parametrize("pattern", ["nowhere/*.csv", "-", "a/b/*.csv"])
 def test_what_names_no_log_is_wrong_usage(tree, pattern):
     with pytest.raises(UsageError):
         find([pattern])
+
+
+def test_a_file_that_is_not_there_cannot_be_read(tree):
+    with pytest.raises(InputError, match=r"nowhere\.csv: no such file"):
+        find(["a", "nowhere.csv"])
 
 
 def test_the_tables_of_an_earlier_batch_are_no_logs(tree):

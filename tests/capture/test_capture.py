@@ -239,6 +239,7 @@ def test_what_cannot_be_is_said_in_one_line(
         (("tcp://nowhere", "-o", log), 2, "found 'tcp://nowhere', expected tcp://HOST:PORT"),
         (("tcp://h:99999", "-o", log), 2, "expected tcp://HOST:PORT"),
         (("-", "-o", str(there)), 2, "is there already: found a file, expected none"),
+        (("-", "-o", "-"), 2, "a capture goes to a file: found -"),
         (("-", "-o", f"{log}.gz"), 2, "a capture is not compressed"),
         (("-", "-o", log, "--size", "20"), 2, "found '20', expected a size such as 500kB"),
     ]:

@@ -114,8 +114,8 @@ def test_markdown_and_json_go_to_files(runs, capsys):
         (["old/0.csv"], "which runs are new: found 1 argument, expected two"),
         (["old/0.csv", "old/1.csv", "new/0.csv"], "found 3 arguments, expected two"),
         (["old/0.csv", "--new"], "Option '--new' requires an argument"),
-        (["old/0.csv", "nowhere.csv"], "no log is named by nowhere.csv"),
-        (["old", "new", "--at-least", "2"], "expected a percentage such as 2%"),
+        (["old/0.csv", "new/9*.csv"], "no log is named by new/9*.csv"),
+        (["old", "new", "--at-least", "2"], "found '2', expected a percentage such as"),
         (["old", "new", "--error-rate", "0"], "--error-rate"),
         (["old", "new", "--from", "1s"], "old/0.csv: no such time in this run"),
     ],
@@ -128,7 +128,17 @@ def test_wrong_usage_is_one_line_and_status_2(runs, capsys, arguments, problem):
 
 def test_a_directory_without_logs_is_refused(runs, tmp_path, capsys):
     assert main(["compare", str(tmp_path), "new"]) == 2
-    assert "no log is named by" in capsys.readouterr().err
+    problem, hint = capsys.readouterr().err.splitlines()
+    assert "no log is named by" in problem
+    assert hint == "Hint: a directory is searched for .csv, .csv.gz, .csv.zst"
+
+
+def test_a_file_that_is_not_there_is_said_as_everywhere_else(runs, capsys):
+    assert main(["compare", "old/0.csv", "nowhere.csv"]) == 3
+    assert capsys.readouterr().err.splitlines() == [
+        "tracelens: nowhere.csv: no such file",
+        "Hint: check the path",
+    ]
 
 
 def test_runs_without_a_common_task_are_refused(runs, log, capsys):

@@ -137,10 +137,21 @@ def test_the_exit_status_is_the_verdict(nights, capsys, words, status):
         (["show", "nightly", "--where", "board"], 2, "expected KEY=VALUE"),
         (["trend", "nightly", "--last", "0"], 2, "--last"),
         (["add", "new", "-"], 2, "found '-', expected files"),
-        (["add", "new", "nowhere.csv"], 2, "no log is named by nowhere.csv"),
+        (["add", "new", "nowhere.csv"], 3, "nowhere.csv: no such file"),
         (["ad", "new", "logs"], 2, "ad"),
     ],
 )
 def test_what_cannot_be_done_is_one_line(nights, capsys, arguments, status, problem):
     assert main(["history", *arguments]) == status
     assert problem in capsys.readouterr().err.splitlines()[0]
+
+
+def test_each_log_that_cannot_be_read_has_its_line_and_hint(log, tmp_path, monkeypatch, capsys):
+    monkeypatch.chdir(tmp_path)
+    for name in ("none.csv", "empty.csv"):
+        Path(name).write_text("hello\n" * (name == "none.csv"), encoding="utf-8")
+    assert main(["history", "add", "kept", "empty.csv", "none.csv", log.name]) == 3
+    captured = capsys.readouterr()
+    assert captured.out.startswith("run.csv: added as ")
+    said = [line.partition(":")[0] for line in captured.err.splitlines()]
+    assert said == ["tracelens", "Hint", "tracelens", "Hint"]

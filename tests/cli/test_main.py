@@ -59,6 +59,11 @@ def test_every_option_has_help(name):
     [
         ([], "Missing command.", "tracelens --help"),
         (
+            ["report", "run.csv", "--json"],
+            "Option '--json' requires an argument.",
+            "tracelens report --help",
+        ),
+        (
             ["reprot"],
             f"no such command: found 'reprot', expected one of {', '.join(cli.COMMANDS)}",
             "did you mean `tracelens report`?",

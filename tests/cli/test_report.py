@@ -145,3 +145,23 @@ def test_what_cannot_be_written_is_said_without_a_traceback(log, tmp_path, capsy
     target = tmp_path / "run.csv" / "below_a_file"
     assert main(["report", str(log), option, str(target)]) == 2
     assert capsys.readouterr().err.startswith(f"tracelens: {target}: cannot be written")
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [["report", "--tables"], ["batch", "-o"], ["simulate", "--truth"]],
+    ids=lambda arguments: arguments[0],
+)
+def test_tables_do_not_go_to_standard_output(log, capsys, monkeypatch, tmp_path, arguments):
+    monkeypatch.chdir(tmp_path)
+    command, option = arguments
+    assert main([command, str(log), option, "-"]) == 2
+    assert "found '-', expected a directory" in capsys.readouterr().err
+    assert not (tmp_path / "-").exists()
+
+
+def test_a_log_that_ends_within_its_declarations_is_reported(tmp_path, capsys):
+    file = tmp_path / "cut.csv"
+    file.write_text("#tracelens 1\n#clock hz=1000\n#task id=idle idle=yes\n#task id=t1 na")
+    assert main(["report", str(file)]) == 0
+    assert "the log has no events" in capsys.readouterr().out

@@ -87,7 +87,7 @@ def test_fail_makes_it_a_verdict(capsys):
 @pytest.mark.parametrize(
     ("arguments", "status", "says"),
     [
-        (["missing.toml"], 3, "cannot read it"),
+        (["missing.toml"], 3, "no such file"),
         ([str(CLASSROOM / "process_set_a.toml"), "run.csv"], 2, "found 2 files"),
         ([str(CLASSROOM / "process_set_a.toml"), "--system", "s.toml"], 2, "--system is for a log"),
     ],

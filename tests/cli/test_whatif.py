@@ -48,3 +48,9 @@ def test_an_unknown_name_is_one_line_and_a_hint(knitting, capsys):
 def test_a_search_stands_alone(knitting, capsys):
     assert main(["whatif", knitting, "--search", "--clock", "2"]) == 2
     assert "--search tries changes of its own" in capsys.readouterr().err
+
+
+def test_a_prediction_that_cannot_be_written_is_no_unreadable_input(knitting, tmp_path, capsys):
+    target = tmp_path / "nowhere" / "then.csv"
+    assert main(["whatif", knitting, "-o", str(target)]) == 2
+    assert capsys.readouterr().err.startswith(f"tracelens: {target}: cannot be written")

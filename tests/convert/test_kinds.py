@@ -93,7 +93,7 @@ def test_the_cost_of_the_probe_is_taken_out() -> None:
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (["a.log", "-o", "x.csv"], "a.log is no recording that shows by itself: found b'hello"),
+        (["a.log", "-o", "x.csv"], "a.log: no recording that shows by itself: found 'hello"),
         (["a.vcd", "-o", "x.csv"], "a.vcd is a value change dump: found no mapping, expected one"),
         (["a.csv"], "nowhere to write: found no -o, expected -o OUT"),
         (["a.csv", "a.csv", "-o", "x.csv"], "found 2 recordings, expected 1"),

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from tests.log.texts import BAD_LOGS, RECORDINGS, SAID, log_text, rows
 from tests.random_logs import random_log
-from tracelens.errors import LogError
+from tracelens.errors import LogError, UsageError
 from tracelens.log import read, read_bytes, render_declarations, write
 from tracelens.model.events import EVENT_WORDS, EVENTS
 from tracelens.model.log import Log
@@ -323,5 +323,5 @@ def test_what_the_format_cannot_say_is_an_error_before_anything_is_written(
 
 
 def test_a_target_that_cannot_be_opened_is_an_error(tmp_path: Path) -> None:
-    with pytest.raises(LogError, match="cannot be written: Is a directory"):
+    with pytest.raises(UsageError, match="cannot be written: Is a directory"):
         write(pl.DataFrame(EVENT), FAST, tmp_path)

@@ -6,11 +6,13 @@ from os.path import commonpath
 from pathlib import Path
 from typing import Final
 
-from tracelens.errors import UsageError
+from tracelens.errors import InputError, UsageError
 from tracelens.plain import file_name
 
 SUFFIXES: Final = (".csv", ".csv.gz", ".csv.zst")
 """What a directory is searched for; a pattern or a file may have any name."""
+
+_WILD: Final = frozenset("*?[")
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +27,8 @@ def find(patterns: Sequence[str], results: Path | None = None) -> list[Input]:
     """The logs that files, directories and patterns such as 'runs/**/*.csv' name.
 
     What lies in the directory `results`, where the tables of an earlier batch may be, is no log.
-    Raises `UsageError` for a pattern that names none, and for standard input.
+    Raises `InputError` for a file that is not there, `UsageError` for a directory or a pattern that
+    names none, and for standard input.
     """
     paths = sorted({path for pattern in patterns for path in _named(pattern, results)})
     above = Path(commonpath([path.parent for path in paths]))
@@ -39,11 +42,15 @@ def _named(pattern: str, results: Path | None) -> list[Path]:
             hint="`tracelens report -` reads one log from standard input",
         )
     found = [path.absolute() for path in _matches(pattern)]
+    if not found and not _WILD.intersection(pattern) and not Path(pattern).is_dir():
+        raise InputError("no such file", place=file_name(pattern), hint="check the path")
     found = [path for path in found if results is None or not path.is_relative_to(results)]
     if not found:
         raise UsageError(
             f"no log is named by {pattern}: found no file, expected at least one",
-            hint="put a pattern into quotes, with ** for directories below: 'runs/**/*.csv'",
+            hint=f"a directory is searched for {', '.join(SUFFIXES)}"
+            if Path(pattern).is_dir()
+            else "put a pattern into quotes, with ** for directories below: 'runs/**/*.csv'",
         )
     return found
 

@@ -19,7 +19,12 @@ if TYPE_CHECKING:
 @click.command(short_help="Read many runs at once: a row for each, a report for each.")
 @click.argument("logs", metavar="RUNS...", nargs=-1, required=True)
 @click.option(
-    "-o", "--output", required=True, metavar="DIR", help="Where the tables and reports go."
+    "-o",
+    "--output",
+    required=True,
+    callback=options.directory,
+    metavar="DIR",
+    help="Where the tables and reports go.",
 )
 @options.system
 @click.option(

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tracelens.cli import options
+from tracelens.cli.output import STDOUT
 from tracelens.errors import InputError, UsageError
 from tracelens.units import NS_PER_S
 
@@ -36,6 +37,7 @@ def _octets(_ctx: click.Context, _param: click.Parameter, text: str | None) -> i
 @click.option(
     "--baud",
     type=click.IntRange(min=50),
+    metavar="N",
     default=115200,
     show_default=True,
     help="Bits a second of a serial port.",
@@ -101,6 +103,11 @@ def capture(
 
 def _check_free(name: str, replace: bool) -> None:
     """Refuse what would be regretted, before the port is opened. Raises `UsageError`."""
+    if name == STDOUT:
+        raise UsageError(
+            "a capture goes to a file: found -, expected a name such as run.csv",
+            hint="what is captured must outlive what reads it",
+        )
     if name.endswith((".gz", ".zst")):
         raise UsageError(
             f"a capture is not compressed: found {name}, expected a name such as run.csv",
@@ -108,7 +115,8 @@ def _check_free(name: str, replace: bool) -> None:
         )
     if Path(name).exists() and not replace:
         raise UsageError(
-            f"{name} is there already: found a file, expected none",
+            "is there already: found a file, expected none",
+            place=name,
             hint="name another file, or write over it with --replace",
         )
 

@@ -44,18 +44,6 @@ class _NewTakesAll(click.Command):
         return super().parse_args(ctx, spread)
 
 
-def _share(_ctx: click.Context, _param: click.Parameter, text: str | None) -> float:
-    if text is None:
-        return 0.0
-    try:
-        value = float(text.rstrip("%").strip()) / 100
-    except ValueError:
-        value = -1.0
-    if not text.endswith("%") or not 0 <= value < float("inf"):
-        raise click.BadParameter(f"found {text!r}, expected a percentage such as 2%")
-    return value
-
-
 @click.command(cls=_NewTakesAll, short_help="Say what moved between two builds, beyond noise.")
 @click.argument("logs", metavar="OLD... NEW", nargs=-1, required=True)
 @click.option(NEW, "new", multiple=True, metavar="NEW...", help="New runs; all before are old.")
@@ -80,8 +68,9 @@ def _share(_ctx: click.Context, _param: click.Parameter, text: str | None) -> fl
 )
 @click.option(
     "--at-least",
-    callback=_share,
-    metavar="X%",
+    callback=options.share,
+    default="0%",
+    metavar="P%",
     help="Smaller changes do not fail, even if they are beyond noise.",
 )
 @click.option("--json", "json_file", metavar="F", help="Write the comparison as JSON; - is stdout.")

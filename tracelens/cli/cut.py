@@ -90,9 +90,10 @@ def cut(
         return
     click.echo(
         f"{output}: {piece.events} of {run.log.events.height} events, "
-        f"{duration(piece.end_ns - piece.start_ns)} from {moment(piece.start_ns)} s on"
-        + (f", after {piece.opening} that put the system into its state" * bool(piece.opening))
+        f"{duration(piece.end_ns - piece.start_ns)} from {moment(piece.start_ns)} s on."
     )
+    if piece.opening:
+        click.echo(f"Before them stand {piece.opening} that put the system into its state.")
     click.echo(f"It reads the same: {aim.what}, in times, ledger and inversions.")
     if piece.extensions:
         click.echo(f"To read the same it was made longer in {piece.extensions} steps.")

@@ -29,8 +29,21 @@ def exercise() -> None:
 
 @exercise.command(short_help="Make an exercise.")
 @click.argument("folder", metavar="DIR")
-@click.option("--kind", default="response", show_default=True, help=f"One of {', '.join(KINDS)}.")
-@click.option("--seed", type=int, default=1, show_default=True, help="Another exercise for each.")
+@click.option(
+    "--kind",
+    metavar="KIND",
+    default="response",
+    show_default=True,
+    help=f"One of {', '.join(KINDS)}.",
+)
+@click.option(
+    "--seed",
+    type=int,
+    metavar="N",
+    default=1,
+    show_default=True,
+    help="Another exercise for each.",
+)
 def make(folder: str, kind: str, seed: int) -> None:
     """Make an exercise in DIR.
 

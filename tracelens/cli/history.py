@@ -6,7 +6,7 @@ from pathlib import Path
 import click
 
 from tracelens.cli import options
-from tracelens.cli.output import STDOUT, only_one_on_stdout, write
+from tracelens.cli.output import STDOUT, complain, only_one_on_stdout, write
 from tracelens.cli.progress import progress
 from tracelens.errors import DamageError, InputError
 
@@ -35,7 +35,7 @@ def add(folder: str, logs: tuple[str, ...], system: str | None, replace: bool, s
 
     LOG is a run, or a directory or pattern of runs. The same log twice is one run, whatever its
     name. A log that cannot be read does not keep the others out; the exit status is then 3, or 4
-    if it is too damaged.
+    if all that is wrong is damage.
     """
     from datetime import UTC, datetime
 
@@ -61,8 +61,8 @@ def add(folder: str, logs: tuple[str, ...], system: str | None, replace: bool, s
                     rows = summarise(analysis, run, one.path.name, datetime.now(UTC))
                     added = store.add(Path(folder), run, rows, replace=replace)
             except (InputError, DamageError) as error:
-                status = max(status, error.status)
-                click.echo(f"tracelens: {plain(str(error))}", err=True)
+                status = min(status or error.status, error.status)
+                complain(str(error), error.hint)
                 continue
             told = "added" if added else "there already,"
             click.echo(f"{plain(one.run)}: {told} as {run[:12]}")

@@ -4,7 +4,7 @@
 1    a verdict failed
 2    wrong usage
 3    the input cannot be read
-4    the log is too damaged for a verdict
+4    the log is too damaged for a verdict, or does not tell enough
 130  interrupted (128 + SIGINT), 141 the reader of a pipe went away (128 + SIGPIPE): POSIX shell
      convention
 """
@@ -18,8 +18,8 @@ from typing import Final, NoReturn
 
 import click
 
+from tracelens.cli.output import complain
 from tracelens.errors import TraceLensError, UsageError
-from tracelens.plain import plain
 from tracelens.version import __version__
 
 COMMANDS: Final = {
@@ -111,7 +111,7 @@ def tracelens() -> None:
     A log shows what happened, not what can happen.
 
     Exit status: 0 all well, 1 a verdict failed, 2 wrong usage, 3 input unreadable,
-    4 the log is too damaged for a verdict.
+    4 the log is too damaged for a verdict, or does not tell enough.
     """
 
 
@@ -127,7 +127,9 @@ def main(args: Sequence[str] | None = None) -> int:
     except TraceLensError as error:
         return _say(str(error), error.hint, error.status)
     except click.UsageError as error:
-        where = error.ctx.command_path if error.ctx else "tracelens"
+        given = next(iter(sys.argv[1:] if args is None else args), "")
+        named = f"tracelens {given}" if given in COMMANDS else "tracelens"
+        where = error.ctx.command_path if error.ctx else named
         return _say(error.format_message(), f"{where} --help", UsageError.status)
     except click.ClickException as error:
         return _say(error.format_message(), None, UsageError.status)
@@ -144,10 +146,7 @@ def main(args: Sequence[str] | None = None) -> int:
 
 
 def _say(problem: str, hint: str | None, status: int) -> int:
-    """One line on standard error, safe for a terminal whatever the input held, then the hint."""
-    click.echo(f"tracelens: {plain(problem)}", err=True)
-    if hint:
-        click.echo(f"Hint: {plain(hint)}", err=True)
+    complain(problem, hint)
     return status
 
 

@@ -42,6 +42,13 @@ def share(_ctx: click.Context, _param: click.Parameter, text: str) -> float:
     return float(match[1]) / 100
 
 
+def directory(_ctx: click.Context, _param: click.Parameter, name: str | None) -> str | None:
+    """The name of a directory to write to; an option's callback. `-` is for documents alone."""
+    if name == "-":
+        raise click.BadParameter("found '-', expected a directory")
+    return name
+
+
 def logs(function: Decorated) -> Decorated:
     """The argument LOG…: one log, or its parts in order; `-` is standard input."""
     return click.argument("logs", metavar="LOG...", nargs=-1, required=True)(function)

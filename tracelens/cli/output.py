@@ -5,7 +5,10 @@ import sys
 from collections.abc import Iterable
 from pathlib import Path
 
+import click
+
 from tracelens.errors import UsageError
+from tracelens.plain import plain
 
 STDOUT = "-"
 
@@ -26,6 +29,13 @@ def write(target: str, chunks: Iterable[bytes]) -> None:
             file.writelines(chunks)
     except OSError as error:
         raise UsageError(f"cannot be written: {error.strerror}", place=target) from error
+
+
+def complain(problem: str, hint: str | None) -> None:
+    """One line on standard error, safe for a terminal whatever the input held, then the hint."""
+    click.echo(f"tracelens: {plain(problem)}", err=True)
+    if hint:
+        click.echo(f"Hint: {plain(hint)}", err=True)
 
 
 def packed(target: str, data: bytes) -> bytes:

@@ -16,7 +16,13 @@ from tracelens.cli.progress import progress
 @click.option("--json", "json_file", metavar="F", help="Write the report as JSON; - is stdout.")
 @click.option("--html", "html_file", metavar="F", help="Write it as one HTML file with pictures.")
 @click.option("--markdown", "markdown_file", metavar="F", help="Write it as Markdown.")
-@click.option("--tables", "tables_dir", metavar="DIR", help="Write all tables, Parquet and CSV.")
+@click.option(
+    "--tables",
+    "tables_dir",
+    callback=options.directory,
+    metavar="DIR",
+    help="Write all tables, Parquet and CSV.",
+)
 @options.window
 @options.strict
 def report(

@@ -15,6 +15,7 @@ from tracelens.errors import UsageError
 @click.option(
     "--port",
     type=click.IntRange(0, 65535),
+    metavar="N",
     default=8050,
     show_default=True,
     help="Port on this machine; 0 takes a free one.",

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from tracelens.cli.options import time_ns
+from tracelens.cli import options
 from tracelens.cli.output import STDOUT, packed, write
 from tracelens.cli.progress import progress
 from tracelens.errors import UsageError
@@ -21,7 +21,11 @@ if TYPE_CHECKING:
 )
 @click.option("--seed", type=int, metavar="N", help="Draw other execution times and arrivals.")
 @click.option(
-    "--until", "until_ns", callback=time_ns, metavar="T", help="Length of the run: 2s, 500ms."
+    "--until",
+    "until_ns",
+    callback=options.time_ns,
+    metavar="T",
+    help="Length of the run: 2s, 500ms.",
 )
 @click.option(
     "--damage",
@@ -31,7 +35,12 @@ if TYPE_CHECKING:
     help="Spoil the log as bad capture does: loss=0.02, late=0.01, torn=0.001, bits=16, "
     "restarts=1, noise=0.001, crlf, cut. May be repeated.",
 )
-@click.option("--truth", metavar="DIR", help="Write what truly happened, as Parquet tables.")
+@click.option(
+    "--truth",
+    callback=options.directory,
+    metavar="DIR",
+    help="Write what truly happened, as Parquet tables.",
+)
 def simulate(
     taskset: str,
     output: str,

@@ -6,7 +6,8 @@ from typing import Final
 
 from tracelens.convert import parquet, text, vcd_in
 from tracelens.convert.mapping_toml import Mapping
-from tracelens.errors import InputError, UsageError
+from tracelens.errors import InputError, LogError, UsageError
+from tracelens.log.messages import beginning
 from tracelens.log.render import VERSION_LINE
 from tracelens.probe.dump import read_dump
 from tracelens.probe.frames import take_apart
@@ -45,9 +46,10 @@ def to_log(data: bytes, name: str, mapping: Mapping | None) -> Made:
         return Made(converted.text, "text", _unmatched(converted))
     reader = _READERS.get(kind)
     if reader is None:
-        raise UsageError(
-            f"{name} is no recording that shows by itself: found {data[:24]!r}, expected an event "
-            "log, the probe's stream or memory, a value change dump or Parquet",
+        raise LogError(
+            f"no recording that shows by itself: found {beginning(data)}, expected an event log, "
+            "the probe's stream or memory, a value change dump or Parquet",
+            place=name,
             hint="say with --map M.toml what its lines mean; see MAPPING.md",
         )
     return reader(data, name)

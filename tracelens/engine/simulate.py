@@ -81,7 +81,8 @@ def simulate(
     until_ns = taskset.until_ns if until_ns is None else until_ns
     if until_ns is None or until_ns <= 0:
         raise UsageError(
-            f"no end of the run: found {until_ns}, expected a time after 0",
+            "no end of the run: found "
+            f"{'none' if until_ns is None else f'{until_ns} ns'}, expected a time after 0",
             place=taskset.place,
             hint="give --until, or until_us under [simulation]",
         )

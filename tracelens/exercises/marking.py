@@ -1,6 +1,5 @@
 """Mark a filled answer form: right, wrong and why, or not answered."""
 
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -10,6 +9,7 @@ from typing import Any, Literal
 from tracelens.errors import SystemFileError
 from tracelens.exercises.kinds import make
 from tracelens.exercises.records import Answer, Exercise, Question
+from tracelens.formats.toml_schema import tables_of, text_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,12 +28,7 @@ def read_form(path: str | Path) -> tuple[Exercise, dict[str, Any]]:
     Raises `SystemFileError` for a file that is no such form, `UsageError` for an unknown kind.
     """
     place = str(path)
-    try:
-        raw = tomllib.loads(Path(path).read_text(encoding="utf-8"))
-    except OSError as error:
-        raise SystemFileError(f"cannot read it: {error.strerror}", place=place) from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise SystemFileError(f"not TOML: {error}", place=place) from error
+    raw = tables_of(text_of(path), place)
     kind, seed, answers = raw.get("kind"), raw.get("seed"), raw.get("answers")
     if not isinstance(kind, str) or not isinstance(seed, int) or not isinstance(answers, Mapping):
         raise SystemFileError(

@@ -205,11 +205,18 @@ def read_toml(path: str | Path) -> SystemFile:
 
 def text_of(path: str | Path) -> str:
     """The text of a TOML file. Raises `SystemFileError`."""
+    place = str(path)
     try:
         return Path(path).read_text(encoding="utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        reason = error.strerror if isinstance(error, OSError) else "it is not UTF-8 text"
-        raise SystemFileError(f"cannot read it: {reason}", place=str(path)) from error
+    except FileNotFoundError:
+        raise SystemFileError("no such file", place=place, hint="check the path") from None
+    except IsADirectoryError:
+        raise SystemFileError(
+            "cannot be read: found a directory, expected a file", place=place
+        ) from None
+    except (OSError, ValueError) as error:
+        why = error.strerror if isinstance(error, OSError) else "found no UTF-8 text, expected TOML"
+        raise SystemFileError(f"cannot be read: {why}", place=place) from None
 
 
 def tables_of(text: str, place: str) -> dict[str, Any]:

@@ -12,13 +12,17 @@ _DEFAULT_LATE = Clock(hz=1).late_ns
 
 def not_a_log(name: str, data: bytes) -> LogError:
     """Nothing in the file is an event, a declaration or the header."""
-    start = data[:40].split(b"\n")[0].decode(errors="replace").rstrip("\r")
-    found = repr(start) if start.isprintable() and "\ufffd" not in start else "what is no text"
     return LogError(
-        f"not an event log: found {found}, expected '#tracelens 1'",
+        f"not an event log: found {beginning(data)}, expected '#tracelens 1'",
         place=f"{name}:1",
         hint="sample_traces/FORMAT.md describes the event log",
     )
+
+
+def beginning(data: bytes) -> str:
+    """The begin of the first line in quotes, or that it is no text."""
+    start = data[:40].split(b"\n")[0].decode(errors="replace").rstrip("\r")
+    return repr(start) if start.isprintable() and "\ufffd" not in start else "what is no text"
 
 
 def lateness(clocks: Iterable[Clock]) -> list[str]:

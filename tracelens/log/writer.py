@@ -18,7 +18,7 @@ from typing import Any, BinaryIO, Final
 import numpy as np
 import polars as pl
 
-from tracelens.errors import LogError
+from tracelens.errors import LogError, UsageError
 from tracelens.log import checks
 from tracelens.log.axis import slept_ticks, to_ns
 from tracelens.log.clock import MOST_TICKS, Counters, unwrap
@@ -50,7 +50,8 @@ def write(
     default 0, or what it was in the log that was read.
 
     A boot begins with a header; its first event has, when read, the time of the last one before.
-    Raises `LogError` for what the format cannot say, before anything is written.
+    Raises `LogError` for what the format cannot say, before anything is written, and `UsageError`
+    for a file that cannot be written.
     """
     events = log.events if isinstance(log, Log) else log
     if start_ticks is None:
@@ -205,7 +206,7 @@ def _opened(target: Target) -> Iterator[BinaryIO]:
             with Path(name).open("wb") as file, _compressed(name, file) as packed:
                 yield packed
         except OSError as error:
-            raise LogError(
+            raise UsageError(
                 f"cannot be written: {error.strerror}", place=name, hint="check the path"
             ) from None
 

@@ -25,7 +25,8 @@ def write_out(directory: Path, *, replace: bool = False) -> list[Path]:
     there = [path for path in paths if path.exists()]
     if there and not replace:
         raise UsageError(
-            f"{there[0]} is there already: found a file, expected none",
+            "is there already: found a file, expected none",
+            place=str(there[0]),
             hint="name another directory, or write over all of them with --replace",
         )
     try:
@@ -34,7 +35,9 @@ def write_out(directory: Path, *, replace: bool = False) -> list[Path]:
             path.write_bytes(source(path.name))
     except OSError as error:
         raise UsageError(
-            f"{directory} cannot be written: {error.strerror}", hint="name another directory"
+            f"cannot be written: {error.strerror}",
+            place=str(directory),
+            hint="name another directory",
         ) from None
     return paths
 

@@ -160,7 +160,7 @@ class _Boot:
             e.kinds, e.cores, e.whos, e.values,
             next_core, next_act, activated, next_isr, isrs, started, tasks, hints,
         )  # fmt: skip
-        return hints, next_core, started.reshape(cores, tasks) if cores * tasks else started
+        return hints, next_core, started[: cores * tasks].reshape(cores, tasks)
 
 
 def _sizes(named: Named, events: int) -> Sizes:
