@@ -22,7 +22,7 @@ def test_edges_are_those_of_blocks_and_jobs_in_the_window() -> None:
     ]
     assert {
         (21 * MS, "release of job 3"),
-        (21_300 * US, "begin of ‘waits for a lock’"),
+        (21_300 * US, "start of ‘waits for a lock’"),
         (22_800 * US, "deadline of job 3"),
         (23_800 * US, "end of ‘waits for a lock’"),
         (24_200 * US, "completion of job 3"),

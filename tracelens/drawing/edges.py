@@ -18,7 +18,7 @@ class Edges:
 
     def block(self, place: Place, start_ns: int, end_ns: int, what: str) -> None:
         """Both ends of a block."""
-        self.blocks.setdefault((place.baseline, start_ns), f"begin of ‘{what}’")
+        self.blocks.setdefault((place.baseline, start_ns), f"start of ‘{what}’")
         self.blocks.setdefault((place.baseline, end_ns), f"end of ‘{what}’")
 
     def mark(self, place: Place, at_ns: int, what: str) -> None:

@@ -6,6 +6,7 @@ STATES: Final = (
     ("execution", "executes"),
     ("ready", "ready"),
     ("wanted", "waits for a lock"),
+    ("held", "lock held"),
     ("isr", "interrupt"),
     ("switching", "kernel switches"),
     ("items", "items in a queue"),
@@ -18,4 +19,5 @@ SIGNS: Final = (
     ("▼", "deadline"),
     ("○", "complete"),
     ("✕", "late"),
+    ("◆", "holder"),
 )

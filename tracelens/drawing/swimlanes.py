@@ -148,7 +148,7 @@ def whole_run(run: Run, sheet: Sheet) -> dict[str, Any]:
     cell = span / sheet.columns
     late = (
         run.late.group_by((pl.col("end_ns") / cell).floor().alias("cell"))
-        .agg(pl.col("end_ns").first(), pl.len(), pl.col("task").cast(pl.String).unique())
+        .agg(pl.col("end_ns").first())
         .sort("end_ns")
     )
     data = [

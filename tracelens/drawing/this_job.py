@@ -21,7 +21,7 @@ from tracelens.drawing.window import Track, codes, column_edges, time_in
 from tracelens.drawing.words import exact, reason
 from tracelens.explanation.jobs import of_task
 from tracelens.explanation.usual import usual_job
-from tracelens.findings.wording import duration
+from tracelens.findings.wording import count, duration
 from tracelens.measures.ledgers import ledger
 from tracelens.spans import LENGTH
 
@@ -242,8 +242,9 @@ def _no_job(run: Run) -> str:
         return "Choose a finding, or a miss, to see where its time went."
     deadlines = run.analysis.tasks["deadline_ns"].drop_nulls().len()
     if deadlines:
+        have = "has" if deadlines == 1 else "have"
         return (
-            f"No job was late; {deadlines} task{'s' if deadlines > 1 else ''} declare a deadline. "
+            f"No job was late; {count(deadlines, 'task')} {have} a deadline. "
             "Choose a dot under “response times” to see where a job’s time went."
         )
     return (

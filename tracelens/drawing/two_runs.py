@@ -39,9 +39,14 @@ def match(a: Run, b: Run) -> Matched:
     return Matched(
         a=tuple(mine[key] for key in both),
         b=tuple(replace(yours[key], group=mine[key].group) for key in both),
-        only_a=tuple(name for kind, name in mine if (kind, name) not in yours),
-        only_b=tuple(name for kind, name in yours if (kind, name) not in mine),
+        only_a=tuple(_called(lane) for key, lane in mine.items() if key not in yours),
+        only_b=tuple(_called(lane) for key, lane in yours.items() if key not in mine),
     )
+
+
+def _called(lane: Lane) -> str:
+    """A core may have nothing but a number for a name."""
+    return lane.label if lane.kind == "core" else lane.name
 
 
 def height(matched: Matched) -> int:

@@ -1,10 +1,12 @@
 """Small components that several parts of the page share."""
 
+from collections.abc import Iterable
 from typing import Any, Final
 
 from dash import html
 from dash.development.base_component import Component
 
+from tracelens.drawing.key import SIGNS, STATES
 from tracelens.drawing.palette import LIGHT
 
 FIGURE: Final[Any] = {"displayModeBar": False, "scrollZoom": False, "doubleClick": False}
@@ -38,6 +40,12 @@ def data(**entries: str) -> dict[str, Any]:
     return {f"data-{name}": value for name, value in entries.items()}
 
 
+def in_words(text: str) -> list[Any]:
+    """A sentence, in which words of the log's format stand out (`…` in the text)."""
+    parts = text.split("`")
+    return [html.B(part) if i % 2 else part for i, part in enumerate(parts) if part]
+
+
 def swatch(state: str) -> Component:
     """The colour and hatch of a state."""
     hatched = " hatched" if LIGHT.states[state].hatch else ""
@@ -46,3 +54,11 @@ def swatch(state: str) -> Component:
         style={"--fill": f"var(--{state}-fill)", "--edge": f"var(--{state}-edge)"},
         **UNSPOKEN,
     )
+
+
+def key(states: Iterable[tuple[str, str]] = STATES) -> list[Component]:
+    """What the blocks of a schedule mean, `states` as `drawing.key` has them, and its signs."""
+    return [
+        *(html.Span([swatch(state), label], className="item") for state, label in states),
+        *(html.Span([html.B(sign), f" {label}"], className="item") for sign, label in SIGNS),
+    ]

@@ -28,7 +28,7 @@ LIVE: Final = "live"
 LEAST_PAUSE_S: Final = 1.0
 PAUSES: Final = 4
 _LOOK_S: Final = 0.25
-_MARK: Final = 256  # bytes at the begin and before the end by which a file is known again
+_MARK: Final = 256  # bytes at the start and before the end by which a file is known again
 
 
 @dataclass(frozen=True, slots=True)

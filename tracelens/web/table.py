@@ -13,7 +13,7 @@ from dash.development.base_component import Component
 
 from tracelens.plain import plain
 from tracelens.report.numbers import aligned
-from tracelens.web.components import aria, data
+from tracelens.web.components import aria, data, in_words
 from tracelens.web.panels.grid import Page
 from tracelens.web.panels.panel import short
 
@@ -50,7 +50,7 @@ def component(page: Page, label: str = "Table") -> Component:
     return html.Div(
         [
             html.Table([html.Thead(html.Tr(heads)), html.Tbody(rows)], **aria(label)),
-            html.P(note, className="quiet") if note else None,
+            html.P(in_words(note), className="quiet") if note else None,
         ],
         className="scroll",
     )

@@ -59,6 +59,9 @@ def values_over_time(run: Run, mark: str | None, start_ns: int, end_ns: int, she
             "domain": [foot, 1],
             "tickmode": "auto",
             "nticks": max(2, round((1 - foot) * rows(sheet)) // 22),
+            # Ticks without a value stand on no scale.
+            "showticklabels": not numbers.is_empty(),
+            "showgrid": not numbers.is_empty(),
         }
         # A name may be long; the choice above tells it whole.
         name = mark if len(mark) <= LONGEST_NAME else f"{mark[: LONGEST_NAME - 1]}…"

@@ -166,6 +166,10 @@ window.dash_clientside = window.dash_clientside || {};
     aim(event);
   });
   document.addEventListener("pointermove", (event) => { if (dragged) aim(event); });
+  document.addEventListener("pointercancel", function () {
+    dragged = null;
+    drawBracket(view);
+  });
   document.addEventListener("pointerup", function () {
     if (!dragged) return;
     go(dragged.start, dragged.end);

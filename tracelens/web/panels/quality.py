@@ -25,7 +25,7 @@ _SCHEMA: Final = {
     "at_ns": pl.Int64,
     "end_ns": pl.Int64,
 }
-_FIRST: Final = 5
+_FIRST: Final = 3
 
 Row = dict[str, Any]
 

@@ -53,5 +53,5 @@ def facts(run: Run) -> list[Component]:
     ]
     damage = (("lost", quality.lost_events), ("contradictions", quality.contradictions))
     told += [(what, str(count)) for what, count in damage if count]
-    pairs = [(html.Dt(plain(what)), html.Dd(plain(fact))) for what, fact in told]
-    return [html.H1(plain(run.name)), html.Dl([part for pair in pairs for part in pair])]
+    pairs = [html.Div([html.Dt(plain(what)), html.Dd(plain(fact))]) for what, fact in told]
+    return [html.H1(plain(run.name)), html.Dl(pairs)]

@@ -42,7 +42,7 @@ def component() -> Component:
             ),
             html.Div(
                 [
-                    dcc.Graph(id=ids.JOB_FIGURE, config=FIGURE, responsive=True),
+                    dcc.Graph(id=ids.JOB_FIGURE, figure=BLANK, config=FIGURE, responsive=True),
                     html.P(id=ids.JOB_EMPTY, className="empty"),
                 ],
                 className="plot",

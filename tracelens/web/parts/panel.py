@@ -9,7 +9,7 @@ from dash import ClientsideFunction, Dash, Input, Output, State, ctx, dcc, html,
 from dash.development.base_component import Component
 
 from tracelens.web import ids, moves, takeaway
-from tracelens.web.components import FIGURE, aria
+from tracelens.web.components import BLANK, FIGURE, aria, in_words
 from tracelens.web.moves import Chosen, View
 from tracelens.web.panels.panel import Panel
 from tracelens.web.panels.registry import PANELS, panel_of
@@ -43,7 +43,9 @@ def component() -> Component:
                 [
                     html.Div(
                         [
-                            dcc.Graph(id=ids.PANEL_FIGURE, config=FIGURE, responsive=True),
+                            dcc.Graph(
+                                id=ids.PANEL_FIGURE, figure=BLANK, config=FIGURE, responsive=True
+                            ),
                             html.P(id=ids.PANEL_EMPTY, className="empty"),
                         ],
                         className="plot",
@@ -177,7 +179,9 @@ def register(app: Dash, shelf: Shelf) -> None:
         panel = panel_of(which)
         if view is None or sheet is None or run is None or not _concerned(panel):
             return (no_update,) * 3
-        return draw(run, panel, asked_of(run, panel, View(**view), chosen, of, windows), sheet)
+        asked = asked_of(run, panel, View(**view), chosen, of, windows)
+        figure, said, arranged = draw(run, panel, asked, sheet)
+        return figure, in_words(said), arranged
 
     @app.callback(
         Output(ids.PANEL_TABLE, "children"),

@@ -6,7 +6,7 @@ from typing import Any
 from dash import Dash, Input, Output, State, ctx, dcc, html, no_update
 from dash.development.base_component import Component
 
-from tracelens.drawing import intervals, key, swimlanes
+from tracelens.drawing import intervals, swimlanes
 from tracelens.drawing.choice import choose
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Sheet
@@ -14,7 +14,7 @@ from tracelens.drawing.words import grouped, instant, read_instant
 from tracelens.errors import UsageError
 from tracelens.findings.wording import duration
 from tracelens.web import ids, moves, steps, takeaway
-from tracelens.web.components import MOVABLE, UNSPOKEN, aria, swatch
+from tracelens.web.components import BLANK, MOVABLE, UNSPOKEN, aria, key
 from tracelens.web.moves import Chosen, View
 from tracelens.web.parts import lanes
 from tracelens.web.screen import Screen, sheet_of
@@ -88,7 +88,7 @@ def _controls() -> Component:
 def _lanes() -> Component:
     return html.Div(
         [
-            dcc.Graph(id=ids.SCHEDULE, config=MOVABLE, responsive=True),
+            dcc.Graph(id=ids.SCHEDULE, figure=BLANK, config=MOVABLE, responsive=True),
             html.Div(
                 [html.Div(className=part) for part in ("from", "to", "between")],
                 className="measured",
@@ -105,11 +105,7 @@ def _lanes() -> Component:
 def _key() -> Component:
     return html.Div(
         [
-            *(html.Span([swatch(state), label], className="item") for state, label in key.STATES),
-            *(
-                html.Span([html.B(sign), f" {label}"], className="item")
-                for sign, label in key.SIGNS
-            ),
+            *key(),
             html.Div(
                 [
                     html.Span(id=ids.MEASURED, role="status"),

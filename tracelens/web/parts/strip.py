@@ -7,7 +7,7 @@ from dash.development.base_component import Component
 
 from tracelens.drawing import swimlanes
 from tracelens.web import ids
-from tracelens.web.components import FIGURE, UNSPOKEN, aria
+from tracelens.web.components import BLANK, FIGURE, UNSPOKEN, aria
 from tracelens.web.screen import Screen, sheet_of
 from tracelens.web.shelf import Shelf
 
@@ -16,7 +16,7 @@ def component() -> Component:
     """The strip; the script of the page moves the bracket."""
     return html.Section(
         [
-            dcc.Graph(id=ids.STRIP, config=FIGURE, responsive=True),
+            dcc.Graph(id=ids.STRIP, figure=BLANK, config=FIGURE, responsive=True),
             html.Div(className="bracket", **UNSPOKEN),
         ],
         className="strip",

@@ -44,7 +44,12 @@ def component() -> Component:
             dcc.Store(id=ids.SCREEN),
             html.Header([html.H1("classroom"), nav(CLASSROOM)]),
             editor.component(),
-            html.Section(id=ids.RESULTS, className="results", **aria("Schedules")),
+            html.Section(
+                html.P("The set is being run…", className="quiet"),
+                id=ids.RESULTS,
+                className="results",
+                **aria("Schedules"),
+            ),
         ],
         className="room classroom",
     )

@@ -7,15 +7,16 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from tracelens.drawing import swimlanes
+from tracelens.drawing.key import STATES
 from tracelens.drawing.lanes import Lane
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import BOTTOM_PX, CAPTION_PX, TOP_PX, Sheet
 from tracelens.drawing.this_job import entries
 from tracelens.drawing.words import reason
 from tracelens.errors import TraceLensError
-from tracelens.findings.wording import duration
+from tracelens.findings.wording import count, duration
 from tracelens.plain import plain
-from tracelens.web.components import FIGURE, aria, swatch
+from tracelens.web.components import FIGURE, aria, key, swatch
 from tracelens.web.rooms.classroom.exercise import PROTOCOLS
 from tracelens.web.rooms.classroom.lesson import play, slowest
 from tracelens.web.rooms.classroom.worst_case import worst_case
@@ -23,20 +24,14 @@ from tracelens.web.rooms.classroom.worst_case import worst_case
 _LANE_PX: Final = 26
 _MOST_SAID: Final = 3
 
-_KEY: Final = (
-    ("execution", "executes"),
-    ("ready", "ready"),
-    ("wanted", "waits for a lock"),
-    ("held", "lock held"),
-    ("late", "after the deadline"),
-)
-_MARKS: Final = (("▲", "release"), ("▼", "deadline"), ("○", "complete"), ("✕", "late"))
+_HERE: Final = ("execution", "ready", "wanted", "held")
+_KEY: Final = (*(said for said in STATES if said[0] in _HERE), ("late", "after the deadline"))
 
 
 def side_by_side(tasksets: dict[str, str], links: dict[str, str], width: int, scheme: str) -> Any:
     """A part for each protocol: `tasksets` are the set as TOML, `links` lead to its log."""
     parts = [_part(p, text, links[p], width, scheme) for p, text in tasksets.items()]
-    return [*_responses(tasksets), key(), *parts]
+    return [*_responses(tasksets), html.Div(key(_KEY), className="key"), *parts]
 
 
 def _responses(tasksets: dict[str, str]) -> list[Component]:
@@ -71,17 +66,6 @@ def _response(job: dict[str, Any]) -> str:
     return f"{length}{is_open}{' ✕ late' if job['late'] else ''}"
 
 
-def key() -> Component:
-    """What the shapes mean."""
-    return html.Div(
-        [
-            *(html.Span([swatch(state), label], className="item") for state, label in _KEY),
-            *(html.Span([html.B(sign), f" {label}"], className="item") for sign, label in _MARKS),
-        ],
-        className="key",
-    )
-
-
 def _part(protocol: str, taskset: str, link: str, width: int, scheme: str) -> Component:
     name = PROTOCOLS[protocol] if "[locks." in taskset else "no locks in this set"
     try:
@@ -111,12 +95,12 @@ def _part(protocol: str, taskset: str, link: str, width: int, scheme: str) -> Co
 
 
 def _verdict(run: Run) -> str:
-    late, jobs = run.late.height, run.analysis.timeline.jobs.height
+    late, jobs = run.late.height, count(run.analysis.timeline.jobs.height, "job")
     if run.analysis.timeline.deadlocks.height:
         return "deadlock"
     if not run.analysis.timeline.jobs["deadline_ns"].drop_nulls().len():
-        return f"{jobs} jobs, no deadlines"
-    return f"{late} of {jobs} jobs late" if late else f"{jobs} jobs, none late"
+        return f"{jobs}, no deadlines"
+    return f"{late} of {jobs} late" if late else f"{jobs}, none late"
 
 
 def _errors(run: Run) -> list[Component]:

@@ -50,7 +50,7 @@ def worst_case(taskset: str) -> Component:
     notes = list(dict.fromkeys([*(t.why for t in found.tasks if t.why), *found.notes]))
     return html.Details(
         [
-            html.Summary(["worst case, by analysis: ", html.B(_WORDS[found.verdict])]),
+            html.Summary(["worst case, by analysis: ", html.B(_verdict(found))]),
             html.Table(
                 [html.Thead(html.Tr(head)), html.Tbody([_row(task) for task in found.tasks])],
                 className="slowest bounds",
@@ -64,6 +64,12 @@ def worst_case(taskset: str) -> Component:
         ],
         className="analysis",
     )
+
+
+def _verdict(found: Schedulability) -> str:
+    if found.verdict == "schedulable" and all(t.contender.deadline_ns is None for t in found.tasks):
+        return "there is no deadline to meet"
+    return _WORDS[found.verdict]
 
 
 def _row(task: TaskResult) -> Component:

@@ -1,4 +1,4 @@
-"""The moment of each run from which both count: their begins, a job of each, or a mark."""
+"""The moment of each run from which both count: where they begin, a job of each, or a mark."""
 
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -8,11 +8,10 @@ import polars as pl
 
 from tracelens.drawing.runs import Run
 from tracelens.errors import UsageError
-from tracelens.plain import plain
+from tracelens.web.panels.panel import LONGEST_NAME, short
 
 Kind = Literal["begin", "job", "mark"]
 KINDS: Final[tuple[Kind, ...]] = ("begin", "job", "mark")
-_LONGEST: Final = 60
 MOST_NAMES: Final = 200
 
 
@@ -45,12 +44,17 @@ def moments(a: Run, b: Run, asked: Alignment) -> tuple[int, int]:
 
 def tasks_of_both(a: Run, b: Run) -> list[str]:
     """Tasks that have jobs in both runs, in the order of the first run's lanes."""
-    return [task for task in _tasks(a) if task in set(_tasks(b))][:MOST_NAMES]
+    return _of_both(_tasks(a), _tasks(b))
 
 
 def marks_of_both(a: Run, b: Run) -> list[str]:
     """Words that are marked in both logs, in order of the first."""
-    return [word for word in _marks(a) if word in set(_marks(b))][:MOST_NAMES]
+    return _of_both(_marks(a), _marks(b))
+
+
+def _of_both(mine: list[str], theirs: list[str]) -> list[str]:
+    known = set(theirs)
+    return [name for name in mine if name in known][:MOST_NAMES]
 
 
 def _tasks(run: Run) -> list[str]:
@@ -71,14 +75,14 @@ def _events(run: Run) -> pl.DataFrame:
 def _release(run: Run, which: str, task: str, number: str) -> int:
     jobs = run.analysis.timeline.jobs.filter(pl.col("task").cast(pl.String) == task)
     if jobs.is_empty():
-        raise UsageError(f"the {which} run has no job of {_short(task)}{_near(task, _tasks(run))}")
+        raise UsageError(f"the {which} run has no job of {short(task)}{_near(task, _tasks(run))}")
     if not (number.isascii() and number.isdigit()) or len(number) > 12:
-        raise UsageError(f"found {_short(number)!r}, expected the number of a job")
+        raise UsageError(f"found {short(number)!r}, expected the number of a job")
     found = jobs.filter(pl.col("job") == int(number))
     if found.is_empty():
-        known = jobs["job"].sort().to_list()
+        known = jobs["job"].sort()
         raise UsageError(
-            f"the {which} run has no job {int(number)} of {_short(task)}: expected {known[0]} to "
+            f"the {which} run has no job {int(number)} of {short(task)}: expected {known[0]} to "
             f"{known[-1]}"
         )
     return int(found["release_ns"][0])
@@ -88,15 +92,12 @@ def _marked(run: Run, which: str, mark: str) -> int:
     events = _events(run)
     found = events.filter(pl.col("subject") == mark)
     if found.is_empty():
-        raise UsageError(f"the {which} log has no mark {_short(mark)}{_near(mark, _marks(run))}")
+        raise UsageError(f"the {which} log has no mark {short(mark)}{_near(mark, _marks(run))}")
     return int(found["time_ns"][0])
 
 
 def _near(word: str, known: list[str]) -> str:
-    near = get_close_matches(word[:_LONGEST], [name[:_LONGEST] for name in known[:MOST_NAMES]], 1)
-    return f"; did you mean {_short(near[0])}?" if near else ""
-
-
-def _short(word: str) -> str:
-    word = plain(word[: _LONGEST + 1])
-    return word if len(word) <= _LONGEST else word[: _LONGEST - 1] + "…"
+    near = get_close_matches(
+        word[:LONGEST_NAME], [name[:LONGEST_NAME] for name in known[:MOST_NAMES]], 1
+    )
+    return f"; did you mean {short(near[0])}?" if near else ""

@@ -15,6 +15,7 @@ from tracelens.drawing.runs import Run
 from tracelens.errors import UsageError
 from tracelens.plain import plain
 from tracelens.report.numbers import ABSENT, percent, time_in, time_unit
+from tracelens.web.panels.panel import short
 
 _MOST_SAID: Final = 8
 _MOST_TASKS: Final = 60
@@ -37,11 +38,14 @@ def differences(a: Run, b: Run) -> tuple[str, list[Component]]:
 
 def _sentences(found: Comparison) -> list[str]:
     moved = found.moved.head(_MOST_SAID).to_dicts()  # few rows: what is said
-    return [
+    said = [
         *(one.text for one in found.differences),
         *wording.presence(found),
         *(wording.moved(row) for row in moved),
-    ][: 2 * _MOST_SAID]
+    ]
+    left_out = found.moved.height - len(moved) + max(0, len(said) - 2 * _MOST_SAID)
+    rest = [f"{left_out} more: tracelens compare says them all."] if left_out else []
+    return [*said[: 2 * _MOST_SAID], *rest]
 
 
 def _table(a: Run, b: Run) -> Component:
@@ -54,13 +58,13 @@ def _table(a: Run, b: Run) -> Component:
     heads = [*(f"{title}, {unit}" for _, title in _TIMES), "late", "load, %"]
     rows = []
     for row in both.head(_MOST_TASKS).rows(named=True):  # few rows: one a task
-        cells: list[Component] = [html.Th(_name(row["task"]), scope="row")]
+        cells: list[Component] = [html.Th(short(row["task"]), scope="row")]
         for column in columns:
             cells += _pair([_time(row[column + side], unit) for side in ("", "_b")])
         cells += _pair([_count(row[f"deadline_misses{side}"]) for side in ("", "_b")])
         cells += _pair([_share(row[f"load{side}"]) for side in ("", "_b")])
         rows.append(html.Tr(cells))
-    return html.Table(
+    table = html.Table(
         [
             html.Thead(
                 [
@@ -82,17 +86,16 @@ def _table(a: Run, b: Run) -> Component:
         ],
         className="responses pairs",
     )
+    if both.height <= _MOST_TASKS:
+        return table
+    left_out = f"The first {_MOST_TASKS} of {both.height} tasks; tracelens compare has all."
+    return html.Div([table, html.P(left_out, className="quiet")])
 
 
 def _pair(texts: Sequence[str]) -> list[Any]:
     """Two cells; the second stands out if it differs."""
     first, second = texts
     return [html.Td(first), html.Td(html.B(second) if first != second else second)]
-
-
-def _name(task: str) -> str:
-    shown = plain(task[:61])
-    return shown if len(shown) <= 60 else shown[:59] + "…"
 
 
 def _time(ns: int | None, unit: str) -> str:

@@ -9,7 +9,8 @@ from tracelens.drawing.runs import Run
 from tracelens.drawing.two_runs import Matched
 from tracelens.findings.wording import duration, listing
 from tracelens.plain import plain
-from tracelens.web.components import MOVABLE, aria
+from tracelens.web.components import BLANK, MOVABLE, aria, key
+from tracelens.web.panels.panel import short
 from tracelens.web.rooms.nav import OPEN, TWO, nav
 from tracelens.web.rooms.two import ids
 from tracelens.web.rooms.two.aligned import KINDS
@@ -34,6 +35,7 @@ def component() -> Component:
                 [
                     html.P(id=ids.VERDICT, role="status"),
                     _controls(),
+                    html.Div(key(), className="key"),
                     *(_side(side) for side in "ab"),
                     html.P(id=ids.ONLY),
                 ],
@@ -55,7 +57,7 @@ def _controls() -> Component:
                     html.Span("count from", className="quiet"),
                     dcc.RadioItems(
                         [
-                            {"value": "begin", "label": "the begin of each run"},
+                            {"value": "begin", "label": "the start of each run"},
                             {"value": "job", "label": "a job"},
                             {"value": "mark", "label": "a mark"},
                         ],
@@ -110,7 +112,7 @@ def _side(side: str) -> Component:
         [
             html.Div(id=name, className="bar"),
             html.Div(
-                dcc.Graph(id=graph, config=MOVABLE, responsive=True),
+                dcc.Graph(id=graph, figure=BLANK, config=MOVABLE, responsive=True),
                 className="drawn",
                 tabIndex="0",
                 role="group",
@@ -161,7 +163,7 @@ def head(which: str, run: Run, side: str, pair: Pair) -> list[Component]:
 def only(matched: Matched) -> str:
     """Lanes that one run alone has, in a sentence; '' if there are none."""
     told = [
-        f"Only the {which} run has {listing([plain(name[:60]) for name in names])}."
+        f"Only the {which} run has {listing([short(name) for name in names])}."
         for which, names in (("first", matched.only_a), ("second", matched.only_b))
         if names
     ]
