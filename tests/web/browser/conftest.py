@@ -1,10 +1,17 @@
 """A real browser, for every test of this folder."""
 
-from collections.abc import Iterator
+import threading
+from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Literal
 
+import flask
 import pytest
-from playwright.sync_api import Browser, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+from werkzeug.serving import make_server
+
+Serve = Callable[[flask.Flask], str]
+Open = Callable[..., Page]
 
 CHROMIUM = Path("/usr/bin/chromium")
 QUIET = (
@@ -23,3 +30,44 @@ def browser() -> Iterator[Browser]:
         running = driver.chromium.launch(executable_path=str(CHROMIUM), args=list(QUIET))
         yield running
         running.close()
+
+
+@pytest.fixture(scope="module")
+def serve() -> Iterator[Serve]:
+    """`serve(application)` is its address."""
+    running = []
+
+    def start(application: flask.Flask) -> str:
+        server = make_server("127.0.0.1", 0, application, threaded=True)
+        thread = threading.Thread(target=server.serve_forever)
+        thread.start()
+        running.append((server, thread))
+        return f"http://127.0.0.1:{server.server_port}/"
+
+    yield start
+    for server, thread in running:
+        server.shutdown()
+        thread.join()
+        server.server_close()
+
+
+@pytest.fixture
+def open_at(browser: Browser) -> Iterator[Open]:
+    """`open_at(url, width=…, height=…, scheme=…)`; afterwards every console must be empty."""
+    said: list[str] = []
+    pages: list[Page] = []
+
+    def opened(
+        url: str, width: int = 1440, height: int = 900, scheme: Literal["light", "dark"] = "light"
+    ) -> Page:
+        page = browser.new_page(viewport={"width": width, "height": height}, color_scheme=scheme)
+        page.on("console", lambda message: said.append(message.text))
+        page.on("pageerror", lambda error: said.append(str(error)))
+        pages.append(page)
+        page.goto(url)
+        return page
+
+    yield opened
+    for page in pages:
+        page.close()
+    assert said == []

@@ -2,17 +2,16 @@
 
 import json
 import re
-import threading
-from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
-from playwright.sync_api import Browser, Page, expect
-from werkzeug.serving import make_server
+from playwright.sync_api import Page, expect
 
 from tests.drawing import scene
 from tests.drawing.scene import MS, TAG
+from tests.web.browser.conftest import Open, Serve
 from tracelens import explanation
 from tracelens.report import explained_json
 from tracelens.web import create_app, ids
@@ -22,43 +21,23 @@ pytestmark = pytest.mark.browser
 CYCLES = 60
 SPAN = CYCLES * 10 * MS
 
-Open = Callable[..., Page]
-
 
 @pytest.fixture(scope="module")
-def address() -> Iterator[str]:
-    server = make_server("127.0.0.1", 0, create_app(scene.analysis(CYCLES)).server, threaded=True)
-    thread = threading.Thread(target=server.serve_forever)
-    thread.start()
-    yield f"http://127.0.0.1:{server.server_port}/"
-    server.shutdown()
-    thread.join()
-    server.server_close()
+def address(serve: Serve) -> str:
+    return serve(create_app(scene.analysis(CYCLES)).server)
 
 
 @pytest.fixture
-def open_page(browser: Browser, address: str) -> Iterator[Open]:
-    """`open_page(query, width=…, height=…, scheme=…)`; afterwards its console must be empty."""
-    said: list[str] = []
-    pages: list[Page] = []
+def open_page(open_at: Open, address: str) -> Open:
+    """`open_page(query, …)`: the page on the run, once its schedule is drawn."""
 
-    def opened(query: str = "", width: int = 1440, height: int = 900, scheme: str = "light"):
-        page = browser.new_page(
-            viewport={"width": width, "height": height},
-            color_scheme=scheme,  # type: ignore[arg-type]
-        )
-        page.on("console", lambda message: said.append(message.text))
-        page.on("pageerror", lambda error: said.append(str(error)))
-        page.goto(address + query)
+    def opened(query: str = "", **how: Any) -> Page:
+        page = open_at(address + query, **how)
         expect(page.locator("#schedule .barlayer, #schedule image").first).to_be_attached()
         expect(page.locator("#lanes-note")).not_to_be_empty()
-        pages.append(page)
         return page
 
-    yield opened
-    for page in pages:
-        page.close()
-    assert said == []
+    return opened
 
 
 def window(page: Page) -> tuple[int, int]:

@@ -2,17 +2,15 @@
 
 import json
 import re
-import threading
-from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Locator, Page, expect
-from werkzeug.serving import make_server
+from playwright.sync_api import Locator, Page, expect
 
 from tests.drawing import machine
 from tests.drawing.machine import MS, US
+from tests.web.browser.conftest import Open, Serve
 from tests.web.browser.test_page import settled, window
 from tests.web.panels.test_panels import bare
 from tracelens.web import create_app, ids
@@ -20,44 +18,23 @@ from tracelens.web.panels.registry import PANELS
 
 pytestmark = pytest.mark.browser
 
-Open = Callable[..., Page]
-
 
 @pytest.fixture(scope="module")
-def address() -> Iterator[str]:
-    app = create_app(machine.analysis(), bare().analysis)
-    server = make_server("127.0.0.1", 0, app.server, threaded=True)
-    thread = threading.Thread(target=server.serve_forever)
-    thread.start()
-    yield f"http://127.0.0.1:{server.server_port}/"
-    server.shutdown()
-    thread.join()
-    server.server_close()
+def address(serve: Serve) -> str:
+    return serve(create_app(machine.analysis(), bare().analysis).server)
 
 
 @pytest.fixture
-def open_page(browser: Browser, address: str) -> Iterator[Open]:
-    """`open_page(query, width=…, height=…, scheme=…)`; afterwards its console must be empty."""
-    said: list[str] = []
-    pages: list[Page] = []
+def open_page(open_at: Open, address: str) -> Open:
+    """`open_page(query, …)`: the page on the run, once its panel is filled."""
 
-    def opened(query: str = "", width: int = 1440, height: int = 900, scheme: str = "light"):
-        page = browser.new_page(
-            viewport={"width": width, "height": height},
-            color_scheme=scheme,  # type: ignore[arg-type]
-        )
-        page.on("console", lambda message: said.append(message.text))
-        page.on("pageerror", lambda error: said.append(str(error)))
-        page.goto(address + query)
+    def opened(query: str = "", **how: Any) -> Page:
+        page = open_at(address + query, **how)
         expect(page.locator("#schedule .barlayer, #schedule image").first).to_be_attached()
         expect(page.locator("#panel-table tbody, #panel-empty:not(:empty)").first).to_be_attached()
-        pages.append(page)
         return page
 
-    yield opened
-    for page in pages:
-        page.close()
-    assert said == []
+    return opened
 
 
 def tab(page: Page, panel: str) -> None:
@@ -118,7 +95,7 @@ def test_a_panel_takes_the_room_and_escape_gives_it_back(open_page: Open) -> Non
 def test_each_panel_opens_and_a_link_brings_it_back(
     open_page: Open, panel: str, width: int, height: int, scheme: str
 ) -> None:
-    page = open_page("?run=1&from=0&to=100000000", width, height, scheme)
+    page = open_page("?run=1&from=0&to=100000000", width=width, height=height, scheme=scheme)
     tab(page, panel)
     expect(page.locator(f"#{ids.PANEL_BODY}")).to_have_class(re.compile("both|table"))
     expect(cells(page, 1).first).to_be_visible()

@@ -2,46 +2,22 @@
 
 import re
 import threading
-from collections.abc import Callable, Iterator
 from pathlib import Path
 from urllib.parse import parse_qs, urlsplit
 
-import flask
 import pytest
-from playwright.sync_api import Browser, Page, expect
-from werkzeug.serving import make_server
+from playwright.sync_api import Page, expect
 
 from tests.drawing import scene
 from tests.drawing.scene import MS
+from tests.web.browser.conftest import Open, Serve
 from tracelens.web import create_app
 from tracelens.web.following import Follower
 
 pytestmark = pytest.mark.browser
 
-Open = Callable[..., Page]
-Serve = Callable[[flask.Flask], str]
-
 PAIR = "two/?a=sample:knitting_inversion&b=sample:knitting_mended"
 ROOMS = ["open/", "classroom/", f"{PAIR}&from=0&to=50000000"]
-
-
-@pytest.fixture(scope="module")
-def serve() -> Iterator[Serve]:
-    """`serve(application)` is its address."""
-    running = []
-
-    def start(application: flask.Flask) -> str:
-        server = make_server("127.0.0.1", 0, application, threaded=True)
-        thread = threading.Thread(target=server.serve_forever)
-        thread.start()
-        running.append((server, thread))
-        return f"http://127.0.0.1:{server.server_port}/"
-
-    yield start
-    for server, thread in running:
-        server.shutdown()
-        thread.join()
-        server.server_close()
 
 
 @pytest.fixture(scope="module")
@@ -50,26 +26,9 @@ def address(serve: Serve) -> str:
 
 
 @pytest.fixture
-def open_page(browser: Browser, address: str) -> Iterator[Open]:
-    """`open_page(path, width=…, height=…, scheme=…)`; afterwards its console must be empty."""
-    said: list[str] = []
-    pages: list[Page] = []
-
-    def opened(path: str = "", width: int = 1440, height: int = 900, scheme: str = "light", at=""):
-        page = browser.new_page(
-            viewport={"width": width, "height": height},
-            color_scheme=scheme,  # type: ignore[arg-type]
-        )
-        page.on("console", lambda message: said.append(message.text))
-        page.on("pageerror", lambda error: said.append(str(error)))
-        pages.append(page)
-        page.goto((at or address) + path)
-        return page
-
-    yield opened
-    for page in pages:
-        page.close()
-    assert said == []
+def open_page(open_at: Open, address: str) -> Open:
+    """`open_page(path, …, at=address)`: a page of that server, or of the one at `at`."""
+    return lambda path="", at=address, **how: open_at(at + path, **how)
 
 
 @pytest.fixture
