@@ -9,7 +9,7 @@ STATES: Final = (
     ("held", "lock held"),
     ("isr", "interrupt"),
     ("switching", "kernel switches"),
-    ("items", "items in a queue"),
+    ("items", "items queued"),
     ("unknown", "not known"),
 )
 """State of the palette, what it means."""

@@ -78,7 +78,7 @@ def _lost(run: Run) -> Iterator[Row]:
 def _unused(run: Run) -> Iterator[Row]:
     unused = run.analysis.timeline.log.unused.to_dict(as_series=False)
     for reason, count, first in zip(*unused.values(), strict=True):
-        places = [_read(run, told) for told in first]
+        places = [_read(run, told) for told in first[:_FIRST]]
         part, line = places[0] if places else (None, None)
         yield {
             "what": "line not used",
