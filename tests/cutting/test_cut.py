@@ -59,7 +59,12 @@ def worst_first(run: Timeline) -> list[dict]:
     return run.jobs.filter("late").sort(lateness, descending=True, maintain_order=True).to_dicts()
 
 
-@pytest.mark.parametrize("name", LATE)
+def some_at_night(names, long):
+    """The parameters `names`, of which those in `long` take many seconds."""
+    return [pytest.param(n, marks=pytest.mark.night) if n in long else n for n in names]
+
+
+@pytest.mark.parametrize("name", some_at_night(LATE, {"knitting_full_queue"}))
 def test_every_late_job_of_the_samples(name):
     run = read(ROOT / "sample_traces" / f"{name}.csv")
     assert run.jobs["late"].sum() == LATE[name]
@@ -74,7 +79,7 @@ def test_every_late_job_of_the_samples(name):
             assert piece.end_ns <= job["end_ns"] + aim.margin_ns
 
 
-@pytest.mark.parametrize("name", RECORDINGS)
+@pytest.mark.parametrize("name", some_at_night(RECORDINGS, {"kernel_healthy"}))
 def test_the_slowest_job_of_each_task_of_a_real_kernel(name):
     run = read(ROOT / "tests" / "recordings" / f"{name}.csv.gz")
     judged = run.jobs.filter((pl.col("status") == "complete") & (pl.col("response_ns") < 10**8))
