@@ -34,6 +34,8 @@ def test_an_upload_becomes_a_run(client: FlaskClient, left_behind, packed) -> No
         (gzip.compress(b""), "run.csv.gz", "run.csv.gz: the file is empty"),
         (LOG[: LOG.index(b"#clock")], "no_clock.csv", "no_clock.csv"),
     ],
+    # Of the bytes pytest would make other names in each worker: gzip writes the time into them.
+    ids=["empty", "picture", "packed_empty", "no_clock"],
 )
 def test_what_is_no_log_is_refused_in_one_line_with_a_hint(
     client: FlaskClient, left_behind, data: bytes, name: str, problem: str
