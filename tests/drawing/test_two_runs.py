@@ -19,6 +19,13 @@ def test_lanes_are_matched_by_name_and_the_others_named() -> None:
     assert 200 < height(matched) < 400
 
 
+def test_a_core_without_a_name_is_called_one() -> None:
+    numbered = scene.run(2, " name=main", "")
+    named = scene.run(2)
+    matched = match(numbered, named)
+    assert (matched.only_a, matched.only_b) == (("core 0",), ("main",))
+
+
 def test_each_side_shows_its_own_part_of_one_window() -> None:
     run = scene.run()
     lanes = match(run, run).a

@@ -1,6 +1,5 @@
 """A run as the page holds it: the analysis, and what is prepared once to answer any window fast."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -83,10 +82,6 @@ class Episodes:
         first = int(np.searchsorted(self.jobs, first_job, side="left"))
         last = int(np.searchsorted(self.jobs, last_job, side="right"))
         return self.table[self.rows[first:last]]
-
-
-Runs = Mapping[str, Run]
-"""Run id, as it stands in the address of the page, → run."""
 
 
 def load(analysis: Analysis) -> Run:

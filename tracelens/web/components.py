@@ -41,9 +41,9 @@ def data(**entries: str) -> dict[str, Any]:
 
 
 def in_words(text: str) -> list[Any]:
-    """A sentence, in which words of the log's format stand out (`…` in the text)."""
+    """A sentence whose `quoted` words are of the log's format, commands or values."""
     parts = text.split("`")
-    return [html.B(part) if i % 2 else part for i, part in enumerate(parts) if part]
+    return [html.Code(part) if i % 2 else part for i, part in enumerate(parts) if part]
 
 
 def swatch(state: str) -> Component:

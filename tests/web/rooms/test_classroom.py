@@ -244,6 +244,8 @@ def test_the_analysis_stands_under_each_schedule() -> None:
     met = str(worst_case(to_toml(examples()["response_time_example"].exercise, "none")))
     assert "every deadline is met" in met
     blocked = str(worst_case(to_toml(examples()["four_processes"].exercise, "inherit")))
+    assert "there is no deadline to meet" in blocked
+    assert "every deadline is met" not in blocked
     assert "a by Q" in blocked
 
 

@@ -26,7 +26,7 @@ from tracelens.drawing.packing import packed
 from tracelens.drawing.palette import Palette
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Sheet, remark
-from tracelens.findings.wording import duration
+from tracelens.findings.wording import count, duration
 from tracelens.units import NS_PER_S
 
 DOTS: Final = 0.56
@@ -163,8 +163,8 @@ def _histogram(jobs: pl.DataFrame, top: int, sheet: Sheet) -> tuple[Figure, int]
         "width": 0.9 * width / NS_PER_S,
         "marker": {"color": paint.fill, "line": {"width": 0}},
         "hovertext": [
-            f"{count} job{'s' if count > 1 else ''} took {duration(at)} to {duration(at + width)}"
-            for at, count in zip((bins * width).tolist(), counts[bins].tolist(), strict=True)
+            f"{count(number, 'job')} took {duration(at)} to {duration(at + width)}"
+            for at, number in zip((bins * width).tolist(), counts[bins].tolist(), strict=True)
         ],
         "hoverinfo": "text",
     }, int(counts.max(initial=1))

@@ -9,6 +9,7 @@ from tracelens.drawing.figures import Shown
 from tracelens.drawing.panels.quality import damage_over_time, signs, times_of
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Sheet
+from tracelens.drawing.words import grouped
 from tracelens.report.blocks import Column
 from tracelens.report.numbers import percent
 from tracelens.web.panels.grid import Grid, Head
@@ -59,7 +60,7 @@ def _table(run: Run, of: str | None) -> Grid:
             "said": Head(Column("why, which")),
         },
         note=f"What the cores did is known for {percent(quality.coverage)} % of their time; "
-        f"{quality.events:,} events from {quality.lines:,} lines.".replace(",", "\u202f"),
+        f"{grouped(quality.events)} events from {grouped(quality.lines)} lines.",
     )
 
 

@@ -6,6 +6,7 @@ from dash import Dash, Input, Output, html
 from dash.development.base_component import Component
 
 from tracelens.drawing.runs import Run
+from tracelens.drawing.words import grouped
 from tracelens.findings.wording import duration
 from tracelens.plain import plain
 from tracelens.report.numbers import percent
@@ -49,7 +50,7 @@ def facts(run: Run) -> list[Component]:
         ("span", duration(run.span_ns)),
         ("load", loads),
         ("known", f"{percent(quality.coverage)} % of core time"),
-        ("events", f"{quality.events:,}".replace(",", "\u202f")),
+        ("events", grouped(quality.events)),
     ]
     damage = (("lost", quality.lost_events), ("contradictions", quality.contradictions))
     told += [(what, str(count)) for what, count in damage if count]

@@ -1,7 +1,7 @@
 """An explanation in words, as a part of the page: why, what to try, and the evidence beneath."""
 
 from collections.abc import Sequence
-from typing import Any, Final
+from typing import Final
 
 from dash import html
 from dash.development.base_component import Component
@@ -11,7 +11,7 @@ from tracelens.explanation import wording
 from tracelens.explanation.records import Explanation, Growth, Job, Stretch
 from tracelens.plain import plain
 from tracelens.report.numbers import time_in, time_unit
-from tracelens.web.components import data, swatch
+from tracelens.web.components import data, in_words, swatch
 from tracelens.web.panels import places
 
 MOST_WAITS: Final = 8
@@ -26,7 +26,10 @@ def words(told: Explanation) -> list[Component]:
     if told.usual is not None:
         parts.append(html.P(plain(wording.beside_usual(job, told.usual))))
     if told.repairs:
-        parts += [html.H3("to try"), html.Ol([html.Li(_with_code(r.text)) for r in told.repairs])]
+        parts += [
+            html.H3("to try"),
+            html.Ol([html.Li(in_words(plain(r.text))) for r in told.repairs]),
+        ]
     if told.shorter is not None:
         without = told.shorter.together or next(iter(told.shorter.alone), None)
         if without is not None:
@@ -47,12 +50,6 @@ def words(told: Explanation) -> list[Component]:
     if told.late_jobs > 1:
         parts += [html.H3(f"all late jobs of {plain(job.task)}"), _stories(told)]
     return parts
-
-
-def _with_code(text: str) -> list[Any]:
-    """A sentence whose `quoted` words are commands or values."""
-    parts = plain(text).split("`")
-    return [html.Code(part) if i % 2 else part for i, part in enumerate(parts)]
 
 
 def _ledger(told: Explanation) -> Component:
