@@ -2,6 +2,7 @@
 
 import sys
 from datetime import datetime
+from pathlib import Path
 from typing import Final
 
 import click
@@ -133,7 +134,7 @@ def _suggest(
         runs = [read([log], system, strict=strict, say=say) for log in logs]
         say("measuring")
         made = suggest(runs, margin)
-    what = runs[0].log.sources[0] if len(runs) == 1 else f"{len(runs)} runs"
+    what = Path(runs[0].log.sources[0]).name if len(runs) == 1 else f"{len(runs)} runs"
     head = (
         f"# What {plain(what)} showed, and {100 * margin:g} % more. Observed is not worst:\n"
         "# put your own requirements in place of these numbers where you have them.\n\n"

@@ -10,7 +10,16 @@ from tracelens.plain import plain
 KINDS = ("schedule", "response", "blocking", "inversion", "demand")
 
 
-@click.group(short_help="Make an exercise on scheduling; say what is wrong with the answers.")
+class _AsDone(click.Group):
+    """Lists its commands in the order in which they are used."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(self.commands)
+
+
+@click.group(
+    cls=_AsDone, short_help="Make an exercise on scheduling; say what is wrong with the answers."
+)
 def exercise() -> None:
     """Make an exercise on scheduling; say what is wrong with the answers.
 
