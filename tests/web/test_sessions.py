@@ -31,7 +31,7 @@ class Reader:
         self.client = server.test_client()
         self.known = known or {
             prefix: self.client.get(f"{prefix}_dash-dependencies", base_url=BASE).json
-            for prefix in ("/", "/classroom/", "/two/")
+            for prefix in ("/", "/classroom/", "/two/", "/repair/")
         }
 
     def ask(self, prefix: str, output: str, props: dict[str, Any], changed: str) -> str:

@@ -3,11 +3,13 @@
 Tables in, plotly figures as dicts out.
 """
 
+from collections.abc import Collection
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
 from tracelens.drawing.axis import Ticks, round_step, ticks
 from tracelens.drawing.lanes import Lane
+from tracelens.drawing.moved import Moved, outlined
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import BOTTOM_PX, CAPTION_PX, TOP_PX, Sheet, remark, unit
 from tracelens.drawing.swimlanes import schedule
@@ -30,10 +32,19 @@ class Matched:
     only_b: tuple[str, ...]
 
 
-def match(a: Run, b: Run) -> Matched:
-    """The lanes of both by kind and name, in the order of the first run; idle tasks left out."""
-    mine = {(lane.kind, lane.name): lane for lane in a.lanes.lanes if not lane.idle}
-    yours = {(lane.kind, lane.name): lane for lane in b.lanes.lanes if not lane.idle}
+def match(a: Run, b: Run, kinds: Collection[str] | None = None) -> Matched:
+    """The lanes of both by kind and name, in the order of the first run; idle tasks left out.
+
+    `kinds` are those that are wanted; None for all.
+    """
+    mine, yours = (
+        {
+            (lane.kind, lane.name): lane
+            for lane in run.lanes.lanes
+            if not lane.idle and (kinds is None or lane.kind in kinds)
+        }
+        for run in (a, b)
+    )
     both = [key for key in mine if key in yours]
     # The group of the first run holds for both: else headings would shift one against the other.
     return Matched(
@@ -57,17 +68,26 @@ def height(matched: Matched) -> int:
 
 
 def one_side(
-    run: Run, lanes: tuple[Lane, ...], window: tuple[int, int], at_ns: int, sheet: Sheet
+    run: Run,
+    lanes: tuple[Lane, ...],
+    window: tuple[int, int],
+    at_ns: int,
+    sheet: Sheet,
+    moved: Moved | None = None,
 ) -> Figure:
     """The schedule of one run over `window`, [start, end) in ns after the moment `at_ns` of it.
 
     The axis counts from that moment; where the run begins or ends inside the window, a line says
-    so.
+    so. Jobs that `moved` are outlined.
     """
     shown = replace(run, lanes=replace(run.lanes, lanes=lanes))
     start, end = window
-    figure, _ = schedule(shown, start + at_ns, end + at_ns, sheet)
+    figure, arrangement = schedule(shown, start + at_ns, end + at_ns, sheet)
     made = figure["layout"]
+    if moved is not None:
+        shapes, words = outlined(moved, run, arrangement.places, start + at_ns, end + at_ns, sheet)
+        made["shapes"] += shapes
+        made["annotations"] += words
     axis = relative_ticks(start, end, sheet.columns)
     made["xaxis"] |= {
         "tickmode": "array",

@@ -2,6 +2,7 @@
 
 from tracelens.replay.advice import Advice, search
 from tracelens.replay.changes import KINDS, Change, parse
+from tracelens.replay.moved import moved
 from tracelens.replay.run import Prediction, Replayer, prepare, replay
 
 __all__ = [
@@ -10,6 +11,7 @@ __all__ = [
     "Change",
     "Prediction",
     "Replayer",
+    "moved",
     "parse",
     "prepare",
     "replay",

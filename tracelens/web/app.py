@@ -27,7 +27,10 @@ from tracelens.web.following import Follower
 from tracelens.web.guard import forbid_foreign_content, is_loopback, refuse_others
 from tracelens.web.rooms import open_log
 from tracelens.web.rooms.classroom import page as classroom
-from tracelens.web.rooms.nav import CLASSROOM, OPEN, TWO
+from tracelens.web.rooms.nav import CLASSROOM, OPEN, REPAIR, TWO
+from tracelens.web.rooms.repair import layout as repair_layout
+from tracelens.web.rooms.repair import page as repair
+from tracelens.web.rooms.repair.replaying import Replays
 from tracelens.web.rooms.two import layout
 from tracelens.web.rooms.two import page as two
 from tracelens.web.shelf import Shelf
@@ -64,7 +67,8 @@ def create_app(*analyses: Analysis, follower: Follower | None = None) -> Dash:
     app = _dash(server, "/", "tracelens", _OF_ROOMS)
     app.layout = page.component()
     page.register(app, shelf, follower)
-    server.register_blueprint(open_log.room(loading.Loader(shelf)))
+    loader = loading.Loader(shelf)
+    server.register_blueprint(open_log.room(loader))
     classroom.routes(server)
     lessons = _dash(server, CLASSROOM, "classroom – tracelens", _NOT_OF_THE_CLASSROOM)
     lessons.layout = classroom.component()
@@ -72,7 +76,10 @@ def create_app(*analyses: Analysis, follower: Follower | None = None) -> Dash:
     pairs = _dash(server, TWO, "two runs – tracelens", _NOT_OF_TWO_RUNS)
     pairs.layout = layout.component()
     two.register(pairs, shelf)
-    scripts = [hash_ for made in (app, lessons, pairs) for hash_ in made.csp_hashes()]
+    repairs = _dash(server, REPAIR, "try a repair – tracelens", _NOT_OF_TWO_RUNS)
+    repairs.layout = repair_layout.component()
+    repair.register(repairs, shelf, Replays(shelf, loader))
+    scripts = [hash_ for made in (app, lessons, pairs, repairs) for hash_ in made.csp_hashes()]
     forbid_foreign_content(server, scripts)
     return app
 

@@ -41,7 +41,7 @@ class Progress:
 
 
 class Loader:
-    """Reads uploads, `AT_ONCE` at a time, in threads of their own.
+    """Makes runs of uploads and of other runs, `AT_ONCE` at a time, in threads of their own.
 
     The passes over a log are compiled code that lets other threads run.
     """
@@ -62,14 +62,27 @@ class Loader:
 
         The file is closed as soon as it is read.
         """
-        ticket = secrets.token_urlsafe(12)
+
+        def read_it(say: Say) -> str:
+            with file:
+                timeline = read_bytes(file, name, most=MOST_LOG, say=say)
+            text = max(size, timeline.log.lines * LINE)
+            return self._shelf.put_upload(prepared(timeline, say), text)
+
+        return self.start(read_it, secrets.token_urlsafe(12), name)
+
+    def start(self, work: Callable[[Say], str], ticket: str, name: str, done: str = "read") -> str:
+        """Begin `work`, which says its steps and gives the id of a run; return its ticket.
+
+        `name` is the run's, for messages; `done` what is done to it, 'read' or 'replayed'.
+        """
         with self._lock:
             for old in list(self._progress)[:-_REMEMBERED]:
                 if self._progress[old].done:
                     del self._progress[old]
             self._progress[ticket] = Progress()
-        # A daemon: whoever ends the page does not wait for a log to be read.
-        threading.Thread(target=self._read, args=(ticket, file, size, name), daemon=True).start()
+        # A daemon: whoever ends the page does not wait for a run to be made.
+        threading.Thread(target=self._work, args=(work, ticket, name, done), daemon=True).start()
         return ticket
 
     def progress(self, ticket: str) -> Progress | None:
@@ -77,18 +90,11 @@ class Loader:
         with self._lock:
             return self._progress.get(ticket)
 
-    def _read(self, ticket: str, file: IO[bytes], size: int, name: str) -> None:
-        def say(step: str) -> None:
-            self._say(ticket, Progress(step))
-
-        outcome = Progress(problem=f"{name}: cannot be read, by a fault of tracelens")
+    def _work(self, work: Callable[[Say], str], ticket: str, name: str, done: str) -> None:
+        outcome = Progress(problem=f"{name}: cannot be {done}, by a fault of tracelens")
         try:
             with self._turn:
-                with file:
-                    timeline = read_bytes(file, name, most=MOST_LOG, say=say)
-                run = prepared(timeline, say)
-            text = max(size, timeline.log.lines * _LINE)
-            outcome = Progress(run=self._shelf.put_upload(run, text))
+                outcome = Progress(run=work(lambda step: self._say(ticket, Progress(step))))
         except TraceLensError as error:
             outcome = Progress(problem=plain(str(error)), hint=error.hint)
         except MemoryError:
@@ -101,7 +107,7 @@ class Loader:
             self._progress[ticket] = progress
 
 
-_LINE: Final = 24
+LINE: Final = 24
 """Bytes of a usual line, to reckon the length of a log that came compressed."""
 
 

@@ -17,7 +17,8 @@ from tracelens.web.following import Follower
 pytestmark = pytest.mark.browser
 
 PAIR = "two/?a=sample:knitting_inversion&b=sample:knitting_mended"
-ROOMS = ["open/", "classroom/", f"{PAIR}&from=0&to=50000000"]
+REPAIR = "repair/?run=sample:knitting_inversion&protocol=flash_bus%3Dinherit"
+ROOMS = ["open/", "classroom/", f"{PAIR}&from=0&to=50000000", REPAIR]
 
 
 @pytest.fixture(scope="module")
@@ -85,6 +86,37 @@ def test_two_runs_move_together(open_page: Open) -> None:
     says(page, "from=500000&")
     expect(page.locator(".pairs tbody tr").first).to_contain_text("needle_select")
     expect(page.locator(".pairs tbody tr").first.locator("td").nth(6)).to_have_text("4")
+
+
+@pytest.mark.night
+def test_a_repair_is_tried_on_paper(open_page: Open) -> None:
+    page = open_page("?run=sample:knitting_inversion&job=20")
+    page.get_by_role("link", name="Try it on paper").click()
+    drawn(page, 39.1268 * MS, 45.2392 * MS)
+    believed = page.locator("#believed")
+    expect(believed).to_contain_text("820 of 820 responses (100 %)")
+    expect(page.locator("#verdict")).to_contain_text("4 deadline misses recorded, 0 predicted.")
+    first = page.locator(".pairs tbody tr").first
+    expect(first).to_contain_text("needle_select better")
+    expect(first.locator("td").nth(5)).to_have_text("1.12")
+    expect(page.locator("#schedule-b .annotation-text").filter(has_text="−4.02 ms")).to_be_visible()
+    says(page, "protocol=flash_bus%3Dinherit&from=39126800&")
+    page.locator("#later").click()
+    says_no_more(page, "from=39126800&")
+    page.get_by_role("button", name="take out flash_bus").click()
+    expect(page.locator("#verdict")).to_have_text("4 deadline misses recorded, 4 predicted.")
+    says_no_more(page, "protocol=")
+    page.locator("#kind").click()
+    page.get_by_text("the clock of the cores").click()
+    page.locator("#value").fill("zero")
+    page.locator("#value").press("Enter")
+    expect(page.get_by_role("alert")).to_contain_text("--clock: found 'zero', expected a factor")
+    page.locator("#value").fill("1.5")
+    page.locator("#value").press("Enter")
+    says(page, "clock=1.5&from=")
+    again = open_page(f"repair/{page.evaluate('location.search')}")
+    expect(again.get_by_role("button", name="take out clock × 1.5")).to_be_visible()
+    expect(again.locator("#believed")).to_contain_text("820 of 820 responses")
 
 
 def test_four_protocols_side_by_side(open_page: Open) -> None:

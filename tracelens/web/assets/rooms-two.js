@@ -77,7 +77,9 @@ window.dash_clientside = window.dash_clientside || {};
       moments = momentsNow;
       if (view && moments && pair) {
         document.title = `${pair.name} – tracelens`;
-        const query = new URLSearchParams({ a: pair.a, b: pair.b, from: view.start, to: view.end });
+        const query = new URLSearchParams(pair.query || { a: pair.a, b: pair.b });
+        query.set("from", view.start);
+        query.set("to", view.end);
         const asked = moments.asked;
         const used = { job: ["task", "job_a", "job_b"], mark: ["mark"] }[asked.at] || [];
         if (used.length) query.set("at", asked.at);

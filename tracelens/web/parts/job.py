@@ -70,8 +70,9 @@ def register(app: Dash, shelf: Shelf) -> None:
     )
     def job(chosen: Chosen, screen: Screen, stored: dict[str, Any] | None) -> Any:
         sheet = sheet_of(screen, ids.JOB_FIGURE)
-        run = shelf.get(stored["id"]) if stored else None
-        return no_update if sheet is None or run is None else explain(run, chosen, sheet)
+        run_id = stored["id"] if stored else ""
+        run = shelf.get(run_id)
+        return no_update if sheet is None or run is None else explain(run, chosen, sheet, run_id)
 
     @app.callback(
         Output(ids.csv_file(WHAT), "data"),
@@ -86,14 +87,16 @@ def register(app: Dash, shelf: Shelf) -> None:
         return take(run, chosen) if run else (no_update, "")
 
 
-def explain(run: Run, chosen: Chosen, sheet: Sheet) -> tuple[Any, str, list[Any], list[Any]]:
+def explain(
+    run: Run, chosen: Chosen, sheet: Sheet, run_id: str | None = None
+) -> tuple[Any, str, list[Any], list[Any]]:
     """Figure, sentence in its place, title and words of the panel 'this job'."""
     figure, missing = this_job(run, chosen, sheet)
     job = None if chosen is None else run.job(chosen)
     if figure is None or job is None:
         return BLANK, missing, ["this job"], []
     title = ["this job", html.Span(job_title(job))]
-    return figure, "", title, words(telling(run, job["job_id"]))
+    return figure, "", title, words(telling(run, job["job_id"]), run_id)
 
 
 def take(run: Run, chosen: Chosen) -> tuple[Any, str]:

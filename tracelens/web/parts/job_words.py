@@ -1,26 +1,32 @@
 """An explanation in words, as a part of the page: why, what to try, and the evidence beneath."""
 
 from collections.abc import Sequence
-from typing import Final
+from typing import Any, Final
 
 from dash import html
 from dash.development.base_component import Component
 
 from tracelens.drawing.words import reason
 from tracelens.explanation import wording
-from tracelens.explanation.records import Explanation, Growth, Job, Stretch
+from tracelens.explanation.records import Explanation, Growth, Job, Repair, Stretch
 from tracelens.plain import plain
+from tracelens.replay import Change
+from tracelens.replay.changes import Protocol
 from tracelens.report.numbers import time_in, time_unit
 from tracelens.web.components import data, in_words, swatch
 from tracelens.web.panels import places
+from tracelens.web.rooms.repair.asked import link
 
 MOST_WAITS: Final = 8
 MOST_STORIES: Final = 6
 """So many are told here; `tracelens explain --json` has all."""
 
 
-def words(told: Explanation) -> list[Component]:
-    """All that is told of one job, in the order in which it is asked for."""
+def words(told: Explanation, run_id: str | None = None) -> list[Component]:
+    """All that is told of one job, in the order in which it is asked for.
+
+    With `run_id` what can be tried on paper leads to the room where it is.
+    """
     job = told.job
     parts: list[Component] = []
     if told.usual is not None:
@@ -28,7 +34,7 @@ def words(told: Explanation) -> list[Component]:
     if told.repairs:
         parts += [
             html.H3("to try"),
-            html.Ol([html.Li(in_words(plain(r.text))) for r in told.repairs]),
+            html.Ol([html.Li(_to_try(r, told, run_id)) for r in told.repairs]),
         ]
     if told.shorter is not None:
         without = told.shorter.together or next(iter(told.shorter.alone), None)
@@ -50,6 +56,25 @@ def words(told: Explanation) -> list[Component]:
     if told.late_jobs > 1:
         parts += [html.H3(f"all late jobs of {plain(job.task)}"), _stories(told)]
     return parts
+
+
+def _to_try(repair: Repair, told: Explanation, run_id: str | None) -> list[Any]:
+    """A repair; a protocol or a priority with the way to where it is replayed."""
+    said = in_words(plain(repair.text))
+    locks: Sequence[str] = ()
+    protocol: Protocol = "inherit"
+    if repair.kind == "protocol":
+        locks = (repair.subject,)
+    elif repair.kind == "deadlock" and told.deadlocks:
+        locks, protocol = told.deadlocks[0].locks, "ceiling"
+    if run_id is None or not (locks or repair.kind == "order"):
+        return said
+    job = told.job.job_id
+    changes = [Change("protocol", lock, protocol=protocol) for lock in locks]
+    href = link(run_id, job, changes)
+    if repair.kind == "order":
+        href = link(run_id, job, kind="priority", of=repair.subject)
+    return [*said, " ", html.A("Try it on paper", href=href)]
 
 
 def _ledger(told: Explanation) -> Component:

@@ -11,22 +11,32 @@ from tracelens.web.components import aria
 OPEN: Final = "/open/"
 CLASSROOM: Final = "/classroom/"
 TWO: Final = "/two/"
+REPAIR: Final = "/repair/"
 
-ROOMS: Final = ((OPEN, "open a log"), (CLASSROOM, "classroom"), (TWO, "two runs"))
+ROOMS: Final = (
+    (OPEN, "open a log"),
+    (CLASSROOM, "classroom"),
+    (TWO, "two runs"),
+    (REPAIR, "try a repair"),
+)
 """(path, name) of each room."""
 
 
 def nav(here: str | None = None, run_id: str | None = None) -> Component:
-    """Links to the rooms; `here` is the path of this one. `run_id` is taken along to 'two runs'."""
-    query = f"?{urlencode({'a': run_id})}" if run_id else ""
+    """Links to the rooms; `here` is the path of this one. Rooms for a run are given `run_id`."""
+    taken = {TWO: "a", REPAIR: "run"} if run_id else {}
     return html.Nav(
         [
-            html.A(name, href=path + (query if path == TWO else ""), **_current(path == here))
+            html.A(name, href=_with(path, taken.get(path), run_id), **_current(path == here))
             for path, name in ROOMS
         ],
         className="rooms",
         **aria("Rooms"),
     )
+
+
+def _with(path: str, word: str | None, run_id: str | None) -> str:
+    return f"{path}?{urlencode({word: run_id})}" if word else path
 
 
 def _current(here: bool) -> dict[str, Any]:

@@ -1,6 +1,6 @@
 """What differs between two runs: the verdict of the comparison, and each task's numbers."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Any, Final
 
 import polars as pl
@@ -18,7 +18,7 @@ from tracelens.report.numbers import ABSENT, percent, time_in, time_unit
 from tracelens.web.panels.panel import short
 
 _MOST_SAID: Final = 8
-_MOST_TASKS: Final = 60
+MOST_TASKS: Final = 60
 _TIMES: Final = (
     ("response_p50_ns", "half of the jobs"),
     ("response_p95_ns", "95 %"),
@@ -57,14 +57,24 @@ def _table(a: Run, b: Run) -> Component:
     unit = time_unit(ns for name in columns for side in ("", "_b") for ns in both[name + side])
     heads = [*(f"{title}, {unit}" for _, title in _TIMES), "late", "load, %"]
     rows = []
-    for row in both.head(_MOST_TASKS).rows(named=True):  # few rows: one a task
-        cells: list[Component] = [html.Th(short(row["task"]), scope="row")]
-        for column in columns:
-            cells += _pair([_time(row[column + side], unit) for side in ("", "_b")])
-        cells += _pair([_count(row[f"deadline_misses{side}"]) for side in ("", "_b")])
-        cells += _pair([_share(row[f"load{side}"]) for side in ("", "_b")])
-        rows.append(html.Tr(cells))
-    table = html.Table(
+    for row in both.head(MOST_TASKS).rows(named=True):  # few rows: one a task
+        cells = [_sides(row, column, lambda ns: time_or_absent(ns, unit)) for column in columns]
+        cells += [_sides(row, "deadline_misses", count_or_absent), _sides(row, "load", _share)]
+        rows.append((short(row["task"]), cells))
+    table = pairs(heads, ("first", "second"), rows)
+    if both.height <= MOST_TASKS:
+        return table
+    left_out = f"The first {MOST_TASKS} of {both.height} tasks; tracelens compare has all."
+    return html.Div([table, html.P(left_out, className="quiet")])
+
+
+def pairs(
+    heads: Sequence[str],
+    sides: tuple[str, str],
+    rows: Sequence[tuple[Any, Sequence[tuple[str, str]]]],
+) -> Component:
+    """A table with two cells under each head; the second stands out where it differs."""
+    return html.Table(
         [
             html.Thead(
                 [
@@ -74,22 +84,24 @@ def _table(a: Run, b: Run) -> Component:
                             *(html.Th(title, colSpan=2, scope="colgroup") for title in heads),
                         ]
                     ),
-                    html.Tr(
-                        [
-                            html.Th(),
-                            *(html.Th(n, scope="col") for _ in heads for n in ("first", "second")),
-                        ]
-                    ),
+                    html.Tr([html.Th(), *(html.Th(n, scope="col") for _ in heads for n in sides)]),
                 ]
             ),
-            html.Tbody(rows),
+            html.Tbody(
+                [
+                    html.Tr(
+                        [html.Th(name, scope="row"), *(td for two in cells for td in _pair(two))]
+                    )
+                    for name, cells in rows
+                ]
+            ),
         ],
         className="responses pairs",
     )
-    if both.height <= _MOST_TASKS:
-        return table
-    left_out = f"The first {_MOST_TASKS} of {both.height} tasks; tracelens compare has all."
-    return html.Div([table, html.P(left_out, className="quiet")])
+
+
+def _sides(row: dict[str, Any], column: str, told: Callable[[Any], str]) -> tuple[str, str]:
+    return told(row[column]), told(row[f"{column}_b"])
 
 
 def _pair(texts: Sequence[str]) -> list[Any]:
@@ -98,11 +110,13 @@ def _pair(texts: Sequence[str]) -> list[Any]:
     return [html.Td(first), html.Td(html.B(second) if first != second else second)]
 
 
-def _time(ns: int | None, unit: str) -> str:
+def time_or_absent(ns: int | None, unit: str) -> str:
+    """A time in a column of one unit."""
     return ABSENT if ns is None else time_in(unit, ns)
 
 
-def _count(number: int | None) -> str:
+def count_or_absent(number: int | None) -> str:
+    """A count in a column."""
     return ABSENT if number is None else str(number)
 
 

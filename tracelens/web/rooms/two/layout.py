@@ -36,7 +36,7 @@ def component() -> Component:
                     html.P(id=ids.VERDICT, role="status"),
                     _controls(),
                     html.Div(key(), className="key"),
-                    *(_side(side) for side in "ab"),
+                    *(side(which) for which in "ab"),
                     html.P(id=ids.ONLY),
                 ],
                 id=ids.RESULTS,
@@ -82,18 +82,23 @@ def _controls() -> Component:
             ),
             html.Div([_typed("word", ids.MARK, ids.MARKS)], id=ids.MARK_BOX, hidden=True),
             html.Span(id=ids.ALIGN_WRONG, className="mistake", role="alert"),
-            html.Span(
-                [
-                    html.Button("←", id=ids.EARLIER, title="earlier: the key ←", **aria("earlier")),
-                    html.Button("→", id=ids.LATER, title="later: the key →", **aria("later")),
-                    html.Button("+", id=ids.CLOSER, title="closer: the key +", **aria("closer")),
-                    html.Button("−", id=ids.WIDER, title="wider: the key −", **aria("wider")),
-                    html.Button("both whole", id=ids.WHOLE),
-                ],
-                className="right choices",
-            ),
+            moving("both whole"),
         ],
         className="bar",
+    )
+
+
+def moving(whole: str) -> Component:
+    """The buttons that move the window of both schedules."""
+    return html.Span(
+        [
+            html.Button("←", id=ids.EARLIER, title="earlier: the key ←", **aria("earlier")),
+            html.Button("→", id=ids.LATER, title="later: the key →", **aria("later")),
+            html.Button("+", id=ids.CLOSER, title="closer: the key +", **aria("closer")),
+            html.Button("−", id=ids.WIDER, title="wider: the key −", **aria("wider")),
+            html.Button(whole, id=ids.WHOLE),
+        ],
+        className="right choices",
     )
 
 
@@ -106,8 +111,10 @@ def _typed(name: str, field: str, known: str | None = None) -> Component:
     return html.Label([*parts, html.Datalist(id=known)] if known else parts)
 
 
-def _side(side: str) -> Component:
-    name, graph = (ids.NAME_A, ids.SCHEDULE_A) if side == "a" else (ids.NAME_B, ids.SCHEDULE_B)
+def side(which: str, called: str = "") -> Component:
+    """One schedule, 'a' or 'b', under the line that names its run; `called` for screen readers."""
+    name, graph = (ids.NAME_A, ids.SCHEDULE_A) if which == "a" else (ids.NAME_B, ids.SCHEDULE_B)
+    called = called or f"{'first' if which == 'a' else 'second'} run"
     return html.Div(
         [
             html.Div(id=name, className="bar"),
@@ -116,7 +123,7 @@ def _side(side: str) -> Component:
                 className="drawn",
                 tabIndex="0",
                 role="group",
-                **aria(f"Schedule of the {'first' if side == 'a' else 'second'} run"),
+                **aria(f"Schedule of the {called}"),
             ),
         ],
         className="side",

@@ -8,9 +8,10 @@ from urllib.parse import parse_qs
 
 from dash import ClientsideFunction, Dash, Input, Output, State, html, no_update
 
+from tracelens.drawing.moved import Moved
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Sheet
-from tracelens.drawing.two_runs import height, match, one_side
+from tracelens.drawing.two_runs import Matched, height, match, one_side
 from tracelens.errors import UsageError
 from tracelens.plain import plain
 from tracelens.web.loading import find
@@ -117,18 +118,7 @@ def register(app: Dash, shelf: Shelf) -> None:
         if not (view and at and screen and runs):
             return no_update
         matched = match(*runs)
-        tall = height(matched)
-        width = min(max(int(screen["width"]), 300), 4000)
-        sheet = Sheet(width, tall, "dark" if screen["scheme"] == "dark" else "light")
-        window = (int(view["start"]), int(view["end"]))
-        style = {"height": f"{tall}px"}
-        return (
-            one_side(runs[0], matched.a, window, int(at["a"]), sheet),
-            one_side(runs[1], matched.b, window, int(at["b"]), sheet),
-            style,
-            style,
-            only(matched),
-        )
+        return *drawings(runs, matched, view, at, screen), only(matched)
 
     @app.callback(
         Output(ids.VERDICT, "children"),
@@ -140,10 +130,11 @@ def register(app: Dash, shelf: Shelf) -> None:
         runs = both(shelf, pair)
         return differences(*runs) if runs else (None, None)
 
-    _in_the_browser(app)
+    in_the_browser(app)
 
 
-def _in_the_browser(app: Dash) -> None:
+def in_the_browser(app: Dash) -> None:
+    """The window of both schedules is moved, and written into the address, by the browser."""
     app.clientside_callback(
         ClientsideFunction("two", "moved"),
         Output(ids.VIEW, "data"),
@@ -161,6 +152,28 @@ def _in_the_browser(app: Dash) -> None:
         Input(ids.MOMENTS, "data"),
         State(ids.PAIR, "data"),
         prevent_initial_call=True,
+    )
+
+
+def drawings(
+    runs: tuple[Run, Run],
+    matched: Matched,
+    view: Any,
+    at: Any,
+    screen: Any,
+    moved: tuple[Moved | None, Moved | None] = (None, None),
+) -> tuple[Any, Any, Any, Any]:
+    """Both schedules over a window, and the height of each as a style."""
+    tall = height(matched)
+    width = min(max(int(screen["width"]), 300), 4000)
+    sheet = Sheet(width, tall, "dark" if screen["scheme"] == "dark" else "light")
+    window = (int(view["start"]), int(view["end"]))
+    style = {"height": f"{tall}px"}
+    return (
+        one_side(runs[0], matched.a, window, int(at["a"]), sheet, moved[0]),
+        one_side(runs[1], matched.b, window, int(at["b"]), sheet, moved[1]),
+        style,
+        style,
     )
 
 

@@ -1,0 +1,1 @@
+"""A repair tried on paper: the predicted run under the recorded one."""
