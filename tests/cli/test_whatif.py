@@ -54,3 +54,10 @@ def test_a_prediction_that_cannot_be_written_is_no_unreadable_input(knitting, tm
     target = tmp_path / "nowhere" / "then.csv"
     assert main(["whatif", knitting, "-o", str(target)]) == 2
     assert capsys.readouterr().err.startswith(f"tracelens: {target}: cannot be written")
+
+
+def test_a_log_without_events_is_said_to_be_nothing(tmp_path, capsys):
+    log = tmp_path / "head.csv"
+    log.write_text("#tracelens 1\n#clock hz=1000\n#task id=idle idle=yes\n")
+    assert main(["whatif", str(log)]) == 2
+    assert capsys.readouterr().err.startswith("tracelens: nothing to replay: found no event")

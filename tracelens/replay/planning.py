@@ -44,8 +44,14 @@ from tracelens.replay.waits import (
 def plan(run: Timeline) -> Plan:
     """What a recorded run asks of the kernel: every task's script, every handler's runs.
 
-    Raises `UsageError` for a run in which nobody can be ranked: no priorities, no deadlines.
+    Raises `UsageError` for a run in which nothing happened, and for one in which nobody can be
+    ranked: no priorities, no deadlines.
     """
+    if run.log.events.is_empty():
+        raise UsageError(
+            "nothing to replay: found no event, expected some",
+            hint="tracelens report says what became of the log's lines",
+        )
     x = extract(run)
     system = x.system
     ranked = _ranked(x)
