@@ -112,9 +112,9 @@ def test_each_panel_opens_and_a_link_brings_it_back(
 @pytest.mark.parametrize(
     ("panel", "how"),
     [
-        ("inversions", "`request`"), ("locks", "#lock"), ("queues", "#queue"),
-        ("chains", "[chains.NAME]"), ("stacks", "stack_bytes"), ("sleep", "`sleep`"),
-        ("values", "`mark,WORD,NUMBER`"),
+        ("inversions", "request"), ("locks", "#lock"), ("queues", "#queue"),
+        ("chains", "[chains.NAME]"), ("stacks", "stack_bytes"), ("sleep", "sleep"),
+        ("values", "mark,WORD,NUMBER"),
     ],
 )  # fmt: skip
 def test_an_empty_panel_says_how_to_fill_it(open_page: Open, panel: str, how: str) -> None:
