@@ -52,12 +52,14 @@ def test_the_command_runs(directory, command):
 def test_the_page_is_served_by_the_command(directory, monkeypatch, command):
     """As far as the server: it would run until Ctrl-C."""
     shutil.copy("sample_traces/knitting_inversion.csv", "run.csv")
+    (directory / "nightly").mkdir()
     served = []
     monkeypatch.setattr("tracelens.web.app.serve", lambda *runs, **how: served.append((runs, how)))
     assert main([*command.split(), "--port", "0"]) == 0
     ((runs, how),) = served
     assert len(runs) == (command == "serve run.csv")
     assert (how["follower"] is None) == ("--follow" not in command)
+    assert (how["history"] is None) == ("--history" not in command)
 
 
 def test_the_python_example_runs(directory):

@@ -11,9 +11,9 @@ from scipy import stats
 
 from tests.frames import assert_table
 from tracelens.history.store import History
-from tracelens.history.trends import LEAST, change_points, matrix, trends
+from tracelens.history.trends import LEAST, change_points, course, matrix, ranked, trends
 from tracelens.measures.contract import conform
-from tracelens.model.history import HISTORY, RUNS, TRENDS
+from tracelens.model.history import COURSE, HISTORY, RUNS, TRENDS
 
 # Annual flow of the Nile at Aswan, 1871–1970, in 10⁸ m³: Cobb, "The problem of the Nile:
 # conditional solution to a change-point problem", Biometrika 65, 1978; the dataset `Nile` of R.
@@ -163,3 +163,24 @@ def test_a_history_without_change_says_so():
 def test_of_many_histories_without_change_few_are_said_to_change():
     """At most 5 %: more than 20 of 200 have a chance of 0.1 % (binomial)."""
     assert alarms(200) <= 20
+
+
+def test_the_course_of_a_step_is_the_medians_and_of_a_drift_the_line_of_theil_and_sen():
+    """scipy: `theilslopes(method="joint")` puts the line through the middle of what is left."""
+    rng = np.random.default_rng(4)
+    rising = [100.0 + 3.0 * n + rng.normal() for n in range(30)]
+    columns: dict[tuple[str, str], list[float | None]] = {
+        ("response", "steps"): [5.0, 6.0] * 6 + [50.0, None] * 8,
+        ("response", "rises"): [*rising],
+        ("response", "rests"): [1.0, 2.0] * 15,
+    }
+    told = history(columns)
+    found = {row["subject"]: row for row in ranked(trends(told)).to_dicts()}
+    assert list(found)[-1] == "rests"
+    steps = course(told, found["steps"])
+    places = [*range(1, 13), *range(13, 29, 2)]
+    assert_table(steps, COURSE, {"place": places, "level": [5.5] * 12 + [50.0] * 8})
+    rises = course(told, found["rises"])
+    line = stats.theilslopes(rising, method="joint")
+    assert rises["level"].to_numpy() == pytest.approx(line.intercept + line.slope * np.arange(30))
+    assert course(told, found["rests"])["level"].null_count() == 30

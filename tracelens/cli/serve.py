@@ -1,12 +1,13 @@
 """`tracelens serve`: the page, on this machine only."""
 
 import socket
+from pathlib import Path
 
 import click
 
 from tracelens.cli import options
 from tracelens.cli.progress import progress
-from tracelens.errors import UsageError
+from tracelens.errors import InputError, UsageError
 
 
 @click.command(short_help="Open the page on a run, in a browser on this machine.")
@@ -22,6 +23,9 @@ from tracelens.errors import UsageError
 )
 @click.option("--open", "open_browser", is_flag=True, help="Open it in the browser at once.")
 @click.option("--follow", is_flag=True, help="Show a log that still grows; it is read again.")
+@click.option(
+    "--history", metavar="DIR", help="Show what changes from run to run in the history in DIR, too."
+)
 @options.strict
 def serve(
     logs: tuple[str, ...],
@@ -29,6 +33,7 @@ def serve(
     port: int,
     open_browser: bool,
     follow: bool,
+    history: str | None,
     strict: bool,
 ) -> None:
     """Open the page on a run, in a browser on this machine.
@@ -42,10 +47,17 @@ def serve(
     tracelens serve run.csv
     tracelens serve run.csv --port 9000 --open
     tracelens serve --follow growing.csv
+    tracelens serve --history nightly
     """
     _check_free(port)
     if not logs:
         _refuse_without_log(system=system, strict=strict, follow=follow)
+    if history is not None and not Path(history).is_dir():
+        raise InputError(
+            "no such history: found no directory of this name",
+            place=history,
+            hint="tracelens history add DIR LOG... makes one",
+        )
     if follow and (len(logs) > 1 or logs[0] == "-" or strict):
         raise UsageError(
             "--follow is for one file, and without --strict: found something else",
@@ -63,7 +75,14 @@ def serve(
             run = read(logs, system, strict=strict, say=say)
             say("measuring")
             analyses = [analyse(run)]
-    app.serve(*analyses, follower=follower, port=port, open_browser=open_browser, say=_address)
+    app.serve(
+        *analyses,
+        follower=follower,
+        history=None if history is None else Path(history),
+        port=port,
+        open_browser=open_browser,
+        say=_address,
+    )
 
 
 def _refuse_without_log(**given: object) -> None:

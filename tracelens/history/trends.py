@@ -13,9 +13,9 @@ Half of the error rate goes to each, so that a history in which nothing changes 
 this rate. Both take the runs as independent of each other; and one change is told, the clearest.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import numpy.typing as npt
@@ -25,7 +25,7 @@ from tracelens.comparison.judge import holm
 from tracelens.comparison.resample import step_down
 from tracelens.history.store import History
 from tracelens.measures.contract import conform, empty
-from tracelens.model.history import TRENDS
+from tracelens.model.history import COURSE, TRENDS
 
 Values = npt.NDArray[np.float64]
 
@@ -79,6 +79,42 @@ def trends(history: History, rate: float = RATE) -> pl.DataFrame:
     )
     details = pl.DataFrame(told, schema=_details(), strict=False)
     return conform(pl.concat([frame, details], how="horizontal"), TRENDS)
+
+
+def ranked(found: pl.DataFrame) -> pl.DataFrame:
+    """A table of `TRENDS` with the surest change first, then what has none, then the unjudged."""
+    surest = pl.min_horizontal("trend_p", "change_p")
+    return found.sort(pl.col("shape").is_null(), surest, nulls_last=True, maintain_order=True)
+
+
+def course(history: History, row: Mapping[str, Any]) -> pl.DataFrame:
+    """The values behind a row of `trends(history)`, and the level it says: a table of `COURSE`."""
+    keys, values = matrix(history)
+    column = values[:, keys.index((row["measure"], row["subject"], row["unit"]))]
+    at = np.flatnonzero(~np.isnan(column))
+    there = column[at]
+    level: Values | None = None
+    if row["shape"] == "step":
+        begins = history.runs["run"].to_list().index(row["changed_at"])
+        level = np.where(at < begins, row["before"], row["after"])
+    elif row["shape"] == "drift":
+        level = drift_line(at, there, row["slope"])
+    runs = history.runs[at.tolist()]
+    return conform(
+        runs.select(
+            "run",
+            place=pl.Series(at + 1, dtype=pl.Int64),
+            at=pl.coalesce("start", "added"),
+            value=pl.Series(there, dtype=pl.Float64),
+            level=pl.lit(None, pl.Float64) if level is None else pl.Series(level),
+        ),
+        COURSE,
+    )
+
+
+def drift_line(at: npt.NDArray[np.int64], there: Values, slope: float) -> Values:
+    """The line of that slope through the middle of the values `there` of the runs `at`."""
+    return np.asarray(np.median(there - slope * at) + slope * at)
 
 
 def matrix(history: History) -> tuple[list[tuple[str, str, str]], Values]:
@@ -166,8 +202,7 @@ def _row(
     shape = None
     if change_p <= rate or trend_p <= rate:
         step = np.abs(before - levels[0]).sum() + np.abs(after - levels[1]).sum()
-        level = np.median(there - slope * at)
-        line = np.abs(there - level - slope * at).sum()
+        line = np.abs(there - drift_line(at, there, slope)).sum()
         steps = change_p <= rate and (step <= line or trend_p > rate)
         shape = "step" if steps else "drift"
     more = levels[1] > levels[0] if shape == "step" else slope > 0

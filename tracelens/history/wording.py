@@ -25,6 +25,8 @@ _WHAT: Final = {
     "stack": "Least free stack of {}",
 }
 
+INDEPENDENT: Final = "The runs are taken as independent of each other."
+
 
 def verdict(found: pl.DataFrame, runs: int) -> str:
     """What the whole history comes to; `found` is a table of `TRENDS`."""
@@ -39,9 +41,24 @@ def verdict(found: pl.DataFrame, runs: int) -> str:
     return f"{changed.height} {over} changed beyond noise, {worse} of them for the worse."
 
 
+def measure_name(row: Mapping[str, Any]) -> str:
+    """The measure of a row of `TRENDS`: 'Mean execution of archive'."""
+    return _WHAT[row["measure"]].format(row["subject"])
+
+
+def course(row: Mapping[str, Any], run: str | None) -> str:
+    """One sentence about any row of `TRENDS`; `run` names the one at `changed_at`."""
+    if row["shape"] is not None and run is not None:
+        return change(row, run)
+    over = f"{measure_name(row)}: {count(row['runs'], 'run')}"
+    if row["change_p"] is None:
+        return f"{over}, of which nothing is said: that takes {LEAST}."
+    return f"{over}, and no change beyond noise."
+
+
 def change(row: Mapping[str, Any], run: str) -> str:
     """One sentence about a row of `TRENDS` that has a shape; `run` names where a step is."""
-    what = _WHAT[row["measure"]].format(row["subject"])
+    what = measure_name(row)
     before, after = (value(row[side], row["unit"]) for side in ("before", "after"))
     if row["shape"] == "step":
         return f"{what}: {before} before {run}, {after} from there on."
@@ -53,6 +70,16 @@ def change(row: Mapping[str, Any], run: str) -> str:
 
 def method(rate: float) -> list[str]:
     """How it was judged, with sources."""
+    return [
+        *judged(rate),
+        f"{INDEPENDENT} Where several boards take turns, look at each by itself: "
+        "--where board=NAME. Of several steps the clearest is told; --last N looks at the newest "
+        "runs alone.",
+    ]
+
+
+def judged(rate: float) -> list[str]:
+    """What the error rate means, and the methods."""
     half = percent(rate / 2)
     return [
         f"If nothing changed from run to run, the chance that anything here would be said to have "
@@ -61,9 +88,6 @@ def method(rate: float) -> list[str]:
         "Steps: Pettitt 1979, with the runs put into random order for what chance gives (step-down "
         "maxT, Westfall and Young 1993). Drifts: Mann 1945 and Kendall, with the slope of Theil "
         "1950 and Sen 1968; Holm 1979 over all measures.",
-        "The runs are taken as independent of each other. Where several boards take turns, look "
-        "at each by itself: --where board=NAME. Of several steps the clearest is told; --last N "
-        "looks at the newest runs alone.",
     ]
 
 

@@ -51,6 +51,20 @@ HISTORY: Final = Table(
     {**_OF_RUN, **_OF_MEASURE, "value": (pl.Float64, "")},
 )
 RUNS: Final = Table("a run, oldest first", {**_OF_RUN})
+COURSE: Final = Table(
+    "one measure of one thing in each run that has it, oldest first",
+    {
+        "run": (pl.String, "as in `RUNS`"),
+        "place": (pl.Int64, "of the run among all runs looked at, from 1"),
+        "at": (Moment, "when the run started, else when it was added"),
+        "value": (pl.Float64, "in the unit of the measure"),
+        "level": (
+            pl.Float64,
+            "what the change comes to: the median on its side of the step, or the drift's line; "
+            "null if there is no change beyond noise",
+        ),
+    },
+)
 TRENDS: Final = Table(
     "one measure of one thing over all runs that have it",
     {

@@ -7,6 +7,7 @@ import polars as pl
 from tracelens.findings.wording import OBSERVED, SAFETY, count
 from tracelens.history import wording
 from tracelens.history.store import History
+from tracelens.history.trends import ranked
 from tracelens.report import numbers
 from tracelens.report.blocks import (
     Block,
@@ -29,6 +30,17 @@ _KEYS: Final = 4
 
 def shown(history: History, place: str) -> Document:
     """The runs of a history, the newest last."""
+    return Document(
+        title=place,
+        facts=(),
+        verdict=f"{count(history.runs.height, 'run')}.",
+        remarks=_unreadable(history),
+        sections=(Section("Runs", (runs_table(history),)),),
+    )
+
+
+def runs_table(history: History) -> Table:
+    """A row for each of the newest runs, the newest last."""
     runs = history.runs.tail(MOST_ROWS)
     cut = left_out(runs.height, history.runs.height, "runs", "newest")
     pairs = [{p["key"]: p["value"] for p in run["keys"]} for run in runs.to_dicts()]
@@ -59,20 +71,12 @@ def shown(history: History, place: str) -> Document:
     legend = (
         "load: of the busiest core. late: share of its jobs, of the task that is late most often."
     )
-    return Document(
-        title=place,
-        facts=(),
-        verdict=f"{count(history.runs.height, 'run')}.",
-        remarks=_unreadable(history),
-        sections=(Section("Runs", (Table(columns, tuple(rows), note=f"{cut}{legend}"),)),),
-    )
+    return Table(columns, tuple(rows), note=f"{cut}{legend}")
 
 
 def trend(history: History, found: pl.DataFrame, rate: float, place: str) -> Document:
     """What changes from run to run; `found` is a table of `TRENDS`."""
-    changed = found.filter(pl.col("shape").is_not_null()).sort(
-        pl.min_horizontal("trend_p", "change_p"), maintain_order=True
-    )
+    changed = ranked(found).filter(pl.col("shape").is_not_null())
     runs = {run["run"]: run for run in history.runs.to_dicts()}
     remarks = [
         Remark(
@@ -110,11 +114,8 @@ def trend(history: History, found: pl.DataFrame, rate: float, place: str) -> Doc
 
 def _table(found: pl.DataFrame, unit: str, rate: float) -> Block:
     """The measures in one unit that were judged; those that changed first."""
-    judged = found.filter(pl.col("slope").is_not_null())
-    ranked = judged.sort(
-        pl.col("shape").is_null(), pl.min_horizontal("trend_p", "change_p"), maintain_order=True
-    )
-    kept = ranked.head(MOST_ROWS)
+    judged = ranked(found).filter(pl.col("slope").is_not_null())
+    kept = judged.head(MOST_ROWS)
     kind: Kind = "time" if unit == "ns" else "share" if unit == "share" else "count"
     rows = [_cells(row, unit) for row in kept.to_dicts()]
     columns = (
@@ -127,7 +128,7 @@ def _table(found: pl.DataFrame, unit: str, rate: float) -> Block:
         Column("p drift", "count"),
         Column("changed"),
     )
-    note = left_out(kept.height, ranked.height, "rows", "surest") + (
+    note = left_out(kept.height, judged.height, "rows", "surest") + (
         "before, after: medians on either side of the clearest step. A p of at most "
         f"{rate / 2:g} counts."
     )

@@ -27,7 +27,9 @@ from tracelens.web.following import Follower
 from tracelens.web.guard import forbid_foreign_content, is_loopback, refuse_others
 from tracelens.web.rooms import open_log
 from tracelens.web.rooms.classroom import page as classroom
-from tracelens.web.rooms.nav import CLASSROOM, OPEN, REPAIR, TWO
+from tracelens.web.rooms.nav import CLASSROOM, HISTORY, OPEN, REPAIR, ROOMS, TWO, WITH_HISTORY
+from tracelens.web.rooms.past import page as past
+from tracelens.web.rooms.past.folder import Folder
 from tracelens.web.rooms.repair import layout as repair_layout
 from tracelens.web.rooms.repair import page as repair
 from tracelens.web.rooms.repair.replaying import Replays
@@ -41,6 +43,9 @@ _ASSETS: Final = Path(__file__).parent / "assets"
 _OF_ROOMS: Final = r"^rooms"
 _NOT_OF_THE_CLASSROOM: Final = r"^(?!nav\.|page\.css|rooms\.css|rooms-measure|rooms-classroom)"
 _NOT_OF_TWO_RUNS: Final = r"^(?!nav\.|page\.css|rooms\.css|rooms-measure|rooms-two)"
+_NOT_OF_THE_HISTORY: Final = (
+    r"^(?!nav\.|page\.css|rooms\.css|rooms-measure|rooms-history|takeaway\.)"
+)
 
 _INDEX: Final = """<!DOCTYPE html>
 <html lang="en">
@@ -49,10 +54,13 @@ _INDEX: Final = """<!DOCTYPE html>
 </html>"""
 
 
-def create_app(*analyses: Analysis, follower: Follower | None = None) -> Dash:
+def create_app(
+    *analyses: Analysis, follower: Follower | None = None, history: Path | None = None
+) -> Dash:
     """The page on analysed runs, the first of them open; `.server` is the WSGI application.
 
-    Without a run it opens on the room 'open a log'. A `follower` brings the readings of a log
+    Without a run it opens on the room 'open a log', or on the room of the `history` in that
+    directory; without a history there is no such room. A `follower` brings the readings of a log
     that grows; the first is read here, and raises what reading raises.
     """
     shelf = Shelf()
@@ -63,23 +71,29 @@ def create_app(*analyses: Analysis, follower: Follower | None = None) -> Dash:
     server = flask.Flask("tracelens", static_folder=None)
     refuse_others(server)
     server.jinja_env.globals["colours"] = stylesheet
-    _on_a_run_that_is_here(server, shelf)
+    rooms = WITH_HISTORY if history else ROOMS
+    _on_a_run_that_is_here(server, shelf, HISTORY if history else OPEN)
     app = _dash(server, "/", "tracelens", _OF_ROOMS)
-    app.layout = page.component()
-    page.register(app, shelf, follower)
+    app.layout = page.component(rooms)
+    page.register(app, shelf, follower, rooms)
     loader = loading.Loader(shelf)
-    server.register_blueprint(open_log.room(loader))
+    server.register_blueprint(open_log.room(loader, rooms))
     classroom.routes(server)
     lessons = _dash(server, CLASSROOM, "classroom – tracelens", _NOT_OF_THE_CLASSROOM)
-    lessons.layout = classroom.component()
+    lessons.layout = classroom.component(rooms)
     classroom.register(lessons)
     pairs = _dash(server, TWO, "two runs – tracelens", _NOT_OF_TWO_RUNS)
-    pairs.layout = layout.component()
+    pairs.layout = layout.component(rooms)
     two.register(pairs, shelf)
     repairs = _dash(server, REPAIR, "try a repair – tracelens", _NOT_OF_TWO_RUNS)
-    repairs.layout = repair_layout.component()
+    repairs.layout = repair_layout.component(rooms)
     repair.register(repairs, shelf, Replays(shelf, loader))
-    scripts = [hash_ for made in (app, lessons, pairs, repairs) for hash_ in made.csp_hashes()]
+    all_apps = [app, lessons, pairs, repairs]
+    if history:
+        runs = _dash(server, HISTORY, "history – tracelens", _NOT_OF_THE_HISTORY)
+        past.register(runs, Folder(history), rooms)
+        all_apps.append(runs)
+    scripts = [hash_ for made in all_apps for hash_ in made.csp_hashes()]
     forbid_foreign_content(server, scripts)
     return app
 
@@ -99,8 +113,11 @@ def _dash(server: flask.Flask, path: str, title: str, ignored: str) -> Dash:
     )
 
 
-def _on_a_run_that_is_here(server: flask.Flask, shelf: Shelf) -> None:
-    """An address that names no run, or one that is gone, leads to the room where one is opened."""
+def _on_a_run_that_is_here(server: flask.Flask, shelf: Shelf, without: str) -> None:
+    """An address that names a run that is gone leads to the room where one is opened.
+
+    One that names none, where none is open, leads to the room `without`.
+    """
 
     @server.before_request
     def lead() -> Response | None:
@@ -108,13 +125,14 @@ def _on_a_run_that_is_here(server: flask.Flask, shelf: Shelf) -> None:
             return None
         run_id = moves.run_of(flask.request.query_string.decode("ascii", "replace"))
         if run_id is None:
-            return None if shelf.first() else flask.redirect(OPEN)
+            return None if shelf.first() else flask.redirect(without)
         return None if loading.find(shelf, run_id) else flask.redirect(f"{OPEN}?gone=1")
 
 
 def serve(
     *analyses: Analysis,
     follower: Follower | None = None,
+    history: Path | None = None,
     host: str = LOOPBACK,
     port: int = 8050,
     open_browser: bool = False,
@@ -128,7 +146,7 @@ def serve(
         raise UsageError(
             f"the page is served to this machine only: found {host}, expected {LOOPBACK}"
         )
-    app = create_app(*analyses, follower=follower)
+    app = create_app(*analyses, follower=follower, history=history)
     try:
         server = make_server(host, port, app.server, threaded=True, request_handler=_Quiet)
     except (OSError, SystemExit) as error:

@@ -24,12 +24,13 @@ from tracelens.web.parts import (
     schedule,
     strip,
 )
+from tracelens.web.rooms.nav import ROOMS, Rooms
 from tracelens.web.shelf import Shelf
 
-PARTS = (gone, header, report, strip, findings, schedule, lanes, job, panel)
+PARTS = (gone, report, strip, findings, schedule, lanes, job, panel)
 
 
-def component() -> Component:
+def component(rooms: Rooms = ROOMS) -> Component:
     """The whole page; what depends on the run comes when its address is known."""
     return html.Div(
         [
@@ -40,7 +41,7 @@ def component() -> Component:
             dcc.Store(id=ids.MARKED),
             dcc.Store(id=ids.SCREEN),
             dcc.Store(id=ids.DRAWING),
-            header.component(),
+            header.component(rooms),
             gone.component(),
             strip.component(),
             html.Div(
@@ -57,7 +58,9 @@ def component() -> Component:
     )
 
 
-def register(app: Dash, shelf: Shelf, follower: Follower | None = None) -> None:
+def register(
+    app: Dash, shelf: Shelf, follower: Follower | None = None, rooms: Rooms = ROOMS
+) -> None:
     """Connect the page of `app` to the runs on the shelf, and to a log that grows."""
     _in_the_browser(app)
 
@@ -79,6 +82,7 @@ def register(app: Dash, shelf: Shelf, follower: Follower | None = None) -> None:
         stored = {"id": run_id, "span": run.span_ns, "name": plain(run.name)}
         return stored, view.stored(), chosen
 
+    header.register(app, shelf, rooms)
     for part in PARTS:
         part.register(app, shelf)
     live.register(app, shelf, follower)

@@ -57,9 +57,14 @@ def table_button(what: str, label: str) -> Component:
 
 def table(rows: pl.DataFrame, run: Run, what: str, view: View) -> dict[str, Any]:
     """A table on its way to the reader's disk: data of `dcc.Download`."""
+    return sent(rows, file_name(run.name, what, view.start, view.end, "csv"))
+
+
+def sent(rows: pl.DataFrame, file: str) -> dict[str, Any]:
+    """A table as the file of that name, likewise."""
     return {
         "content": csv(rows),
-        "filename": file_name(run.name, what, view.start, view.end, "csv"),
+        "filename": file,
         "type": "text/csv",
         "base64": False,
     }
@@ -79,7 +84,12 @@ def file_name(run: str, what: str, start_ns: int, end_ns: int, kind: str) -> str
     """'knitting-schedule-39126.8us-45239.2us.svg': safe on any file system."""
     stem = re.sub(r"\.[A-Za-z0-9]{1,5}$", "", run) or "run"
     times = (f"{ns / 1000!r}".removesuffix(".0") + "us" for ns in (start_ns, end_ns))
-    return re.sub(r"[^A-Za-z0-9._-]+", "_", "-".join((stem, what, *times))) + f".{kind}"
+    return f"{safe_name(stem, what, *times)}.{kind}"
+
+
+def safe_name(*parts: str) -> str:
+    """A name for a file, without its kind: nothing in it that a file system takes for more."""
+    return re.sub(r"[^A-Za-z0-9._-]+", "_", "-".join(parts))
 
 
 def _harmless(cells: pl.Series) -> pl.Series:

@@ -10,6 +10,7 @@ from playwright.sync_api import Page, expect
 
 from tests.drawing import scene
 from tests.drawing.scene import MS
+from tests.history.past import put
 from tests.web.browser.conftest import Open, Serve
 from tracelens.web import create_app
 from tracelens.web.following import Follower
@@ -379,3 +380,39 @@ def test_a_log_that_grows_is_followed_at_its_end_and_left_alone_elsewhere(
         writer.join()
     path.write_text("".join(lines[:400]), encoding="utf-8")
     expect(page.locator("#live-note")).to_contain_text("the log was cut short at")
+
+
+@pytest.mark.night
+def test_a_history_is_looked_through_by_links_and_grows(
+    open_page: Open, serve: Serve, tmp_path: Path
+) -> None:
+    folder = put(tmp_path / "nightly", runs=19)
+    at = serve(create_app(history=folder).server)
+    page = open_page(at=at)
+    expect(page.locator("#said")).to_contain_text("before build k12")
+    expect(page.locator(".annotation-text").last).to_contain_text("from build k12")
+    page.get_by_role("link", name="Mean response time of link").focus()
+    page.keyboard.press("Enter")
+    expect(page.locator("#said")).to_contain_text("no change beyond noise")
+    says(page, "measure=response&of=link")
+    page.get_by_role("link", name="a.1 (10)").click()
+    expect(page.locator("#verdict")).to_contain_text("over 10 runs")
+    page.get_by_role("link", name="over time").click()
+    says(page, "by=time")
+    page.wait_for_function(
+        "() => document.querySelector('#course .js-plotly-plot')._fullLayout.xaxis.type == 'date'"
+    )
+    with page.expect_download() as picture:
+        page.get_by_role("button", name="SVG").click()
+    assert picture.value.suggested_filename == "nightly-response-link.svg"
+    with page.expect_download() as table:
+        page.get_by_role("button", name="CSV").click()
+    assert Path(table.value.path()).read_text("utf-8").startswith("run,place,at,value,level")
+    page.go_back()
+    page.go_back()
+    expect(page.locator("#verdict")).to_contain_text("over 19 runs")
+    put(folder, runs=20)
+    expect(page.locator("#verdict")).to_contain_text("over 20 runs")
+    small = open_page("history/", width=800, height=600, scheme="dark", at=at)
+    small.wait_for_selector("#course .xtick text")
+    assert small.evaluate("document.documentElement.scrollWidth") <= 800

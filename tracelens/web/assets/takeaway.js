@@ -11,11 +11,12 @@
 
   document.addEventListener("click", async function (event) {
     const button = event.target.closest("[data-picture]");
-    const { run, view } = window.tracelens;
-    if (!button || !run || !view) return;
+    if (!button) return;
+    const { run, view } = window.tracelens || {};
     const { picture: kind, graph, what } = button.dataset;
     const shown = document.querySelector(`#${graph} .js-plotly-plot`);
-    if (!shown) return;
+    const named = shown && shown.layout.meta && shown.layout.meta.file;
+    if (!shown || (!named && (!run || !view))) return;
     /* The page's paper shows through a figure; a picture stands alone. */
     const paper = getComputedStyle(document.body).backgroundColor;
     const size = { width: shown.clientWidth, height: shown.clientHeight };
@@ -25,7 +26,7 @@
     const link = document.createElement("a");
     link.href = source;
     const told = shown.layout.meta || { what, ...view }; /* what a figure says that it shows */
-    link.download = fileName(run, told.what, told, kind);
+    link.download = named ? `${named}.${kind}` : fileName(run, told.what, told, kind);
     link.click();
   });
 })();

@@ -12,22 +12,24 @@ from tracelens.plain import plain
 from tracelens.report.numbers import percent
 from tracelens.web import ids
 from tracelens.web.parts import live, report
-from tracelens.web.rooms.nav import nav
+from tracelens.web.rooms.nav import ROOMS, Rooms, nav
 from tracelens.web.shelf import Shelf
 
 
-def component() -> Component:
+def component(rooms: Rooms = ROOMS) -> Component:
     """The head of the page; its content depends on the run."""
     return html.Header(
         [
             html.Div(id=ids.HEADER, className="facts"),
             live.component(),
-            html.Div([report.component(), html.Div(nav(), id=ids.ROOMS)], className="onward"),
+            html.Div(
+                [report.component(), html.Div(nav(rooms=rooms), id=ids.ROOMS)], className="onward"
+            ),
         ]
     )
 
 
-def register(app: Dash, shelf: Shelf) -> None:
+def register(app: Dash, shelf: Shelf, rooms: Rooms = ROOMS) -> None:
     """Fill it whenever another run is opened."""
 
     @app.callback(
@@ -35,7 +37,8 @@ def register(app: Dash, shelf: Shelf) -> None:
     )
     def header(stored: dict[str, Any] | None) -> tuple[list[Component], Component]:
         run = shelf.get(stored["id"]) if stored else None
-        return facts(run) if run else [], nav(run_id=stored["id"] if stored else None)
+        run_id = stored["id"] if stored else None
+        return facts(run) if run else [], nav(run_id=run_id, rooms=rooms)
 
 
 def facts(run: Run) -> list[Component]:

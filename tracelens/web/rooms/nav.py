@@ -12,23 +12,28 @@ OPEN: Final = "/open/"
 CLASSROOM: Final = "/classroom/"
 TWO: Final = "/two/"
 REPAIR: Final = "/repair/"
+HISTORY: Final = "/history/"
 
-ROOMS: Final = (
+Rooms = tuple[tuple[str, str], ...]
+"""(path, name) of each room."""
+
+ROOMS: Final[Rooms] = (
     (OPEN, "open a log"),
     (CLASSROOM, "classroom"),
     (TWO, "two runs"),
     (REPAIR, "try a repair"),
 )
-"""(path, name) of each room."""
+WITH_HISTORY: Final[Rooms] = (*ROOMS, (HISTORY, "history"))
+"""Where the page was given a history."""
 
 
-def nav(here: str | None = None, run_id: str | None = None) -> Component:
+def nav(here: str | None = None, run_id: str | None = None, rooms: Rooms = ROOMS) -> Component:
     """Links to the rooms; `here` is the path of this one. Rooms for a run are given `run_id`."""
     taken = {TWO: "a", REPAIR: "run"} if run_id else {}
     return html.Nav(
         [
             html.A(name, href=_with(path, taken.get(path), run_id), **_current(path == here))
-            for path, name in ROOMS
+            for path, name in rooms
         ],
         className="rooms",
         **aria("Rooms"),

@@ -17,7 +17,7 @@ from tracelens.plain import plain
 from tracelens.samples import samples
 from tracelens.web.guard import ASKED
 from tracelens.web.loading import MOST_LOG, Loader
-from tracelens.web.rooms.nav import OPEN, ROOMS, TWO
+from tracelens.web.rooms.nav import OPEN, ROOMS, TWO, Rooms
 from tracelens.web.shelf import SAMPLE
 
 _BLOCK: Final = 1 << 20
@@ -27,7 +27,7 @@ NAMED: Final = "X-Log-Name"
 """Header with the file's name, percent-encoded UTF-8."""
 
 
-def room(loader: Loader) -> flask.Blueprint:
+def room(loader: Loader, rooms: Rooms = ROOMS) -> flask.Blueprint:
     """The room under `OPEN`."""
     here = Path(__file__).parent
     blueprint = flask.Blueprint(
@@ -39,7 +39,7 @@ def room(loader: Loader) -> flask.Blueprint:
         asked = flask.request.args
         return flask.render_template(
             "open.html",
-            rooms=ROOMS,
+            rooms=rooms,
             here=OPEN,
             two=TWO,
             sample=SAMPLE,

@@ -29,20 +29,20 @@ from tracelens.web.rooms.classroom.exercise import (
 from tracelens.web.rooms.classroom.lesson import play
 from tracelens.web.rooms.classroom.link import pack, unpack
 from tracelens.web.rooms.classroom.results import side_by_side
-from tracelens.web.rooms.nav import CLASSROOM, nav
+from tracelens.web.rooms.nav import CLASSROOM, ROOMS, Rooms, nav
 
 TOML: str = f"{CLASSROOM}exercise.toml"
 CSV: str = f"{CLASSROOM}exercise.csv"
 
 
-def component() -> Component:
+def component(rooms: Rooms = ROOMS) -> Component:
     """The whole room."""
     return html.Main(
         [
             dcc.Location(id=ids.ADDRESS, refresh=False),
             dcc.Store(id=ids.SET),
             dcc.Store(id=ids.SCREEN),
-            html.Header([html.H1("classroom"), nav(CLASSROOM)]),
+            html.Header([html.H1("classroom"), nav(CLASSROOM, rooms=rooms)]),
             editor.component(),
             html.Section(
                 html.P("The set is being run…", className="quiet"),

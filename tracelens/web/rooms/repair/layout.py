@@ -7,7 +7,7 @@ from dash import dcc, html
 from dash.development.base_component import Component
 
 from tracelens.web.components import aria, key
-from tracelens.web.rooms.nav import OPEN, REPAIR, nav
+from tracelens.web.rooms.nav import OPEN, REPAIR, ROOMS, Rooms, nav
 from tracelens.web.rooms.repair import ids
 from tracelens.web.rooms.repair.asked import OFFERED, Written, in_words
 from tracelens.web.rooms.two import ids as two
@@ -17,7 +17,7 @@ from tracelens.web.shelf import SAMPLE
 POLL_MS = 300
 
 
-def component() -> Component:
+def component(rooms: Rooms = ROOMS) -> Component:
     """The whole room."""
     return html.Main(
         [
@@ -26,7 +26,7 @@ def component() -> Component:
             dcc.Store(id=ids.ASKED),
             dcc.Store(id=ids.TICKET),
             dcc.Interval(id=ids.TICK, interval=POLL_MS, disabled=True),
-            html.Header([html.H1("try a repair"), nav(REPAIR)]),
+            html.Header([html.H1("try a repair"), nav(REPAIR, rooms=rooms)]),
             html.Div(id=two.MISSING),
             html.Section(
                 [

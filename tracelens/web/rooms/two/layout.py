@@ -11,7 +11,7 @@ from tracelens.findings.wording import duration, listing
 from tracelens.plain import plain
 from tracelens.web.components import BLANK, MOVABLE, aria, key
 from tracelens.web.panels.panel import short
-from tracelens.web.rooms.nav import OPEN, TWO, nav
+from tracelens.web.rooms.nav import OPEN, ROOMS, TWO, Rooms, nav
 from tracelens.web.rooms.two import ids
 from tracelens.web.rooms.two.aligned import KINDS
 from tracelens.web.shelf import SAMPLE
@@ -20,7 +20,7 @@ Pair = dict[str, str]
 """As the page stores it: `a` and `b`, the ids of the runs."""
 
 
-def component() -> Component:
+def component(rooms: Rooms = ROOMS) -> Component:
     """The whole room."""
     return html.Main(
         [
@@ -29,7 +29,7 @@ def component() -> Component:
             dcc.Store(id=ids.VIEW),
             dcc.Store(id=ids.MOMENTS),
             dcc.Store(id=ids.SCREEN),
-            html.Header([html.H1("two runs"), nav(TWO)]),
+            html.Header([html.H1("two runs"), nav(TWO, rooms=rooms)]),
             html.Div(id=ids.MISSING),
             html.Section(
                 [
