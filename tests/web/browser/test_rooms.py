@@ -395,6 +395,8 @@ def test_a_history_is_looked_through_by_links_and_grows(
     page.keyboard.press("Enter")
     expect(page.locator("#said")).to_contain_text("no change beyond noise")
     says(page, "measure=response&of=link")
+    focused = "() => document.activeElement.textContent == 'Mean response time of link'"
+    page.wait_for_function(focused)
     page.get_by_role("link", name="a.1 (10)").click()
     expect(page.locator("#verdict")).to_contain_text("over 10 runs")
     page.get_by_role("link", name="over time").click()

@@ -24,6 +24,8 @@ EVERY_MS: Final = 5000
 MOST_VALUES: Final = 12
 """A key of `#run` with more values tells runs apart, and is no filter."""
 
+_LEVELS: Final = f"before, after: medians. A p of at most {RATE / 2:g} counts."
+
 WHAT: Final = "course"
 """The figure and its table, in the names of files."""
 
@@ -45,7 +47,13 @@ def component(folder: Folder, rooms: Rooms) -> Component:
                     html.Div(id=ids.FILTERS, role="group", **aria("Only runs with")),
                     html.Div(
                         [
-                            html.Section(id=ids.MEASURES, **aria("Measures, surest change first")),
+                            html.Section(
+                                [
+                                    html.Div(id=ids.MEASURES, className="list"),
+                                    html.P(_LEVELS, className="quiet"),
+                                ],
+                                **aria("Measures, surest change first"),
+                            ),
                             html.Section(
                                 [
                                     html.P(id=ids.SAID, role="status"),

@@ -9,7 +9,7 @@ from dash.development.base_component import Component
 
 from tracelens.findings.wording import count
 from tracelens.history import wording
-from tracelens.history.trends import RATE, course
+from tracelens.history.trends import course
 from tracelens.plain import plain
 from tracelens.report.blocks import Column, Kind, Table
 from tracelens.report.numbers import ABSENT, aligned, chance
@@ -49,13 +49,11 @@ def measures(look: Look, asked: Asked, chosen: dict[str, Any]) -> list[Component
         )
     heads = ("measure", "changed", "before", "after", "p step", "p drift")
     rest = look.found.height - len(rows)
-    note = f"before, after: medians. A p of at most {RATE / 2:g} counts."
+    told = [_table(heads, [False, False, True, True, True, True], body)]
     if rest:
-        note += f" {count(rest, 'more measure')}: tracelens history trend --json has all."
-    return [
-        html.Div(_table(heads, [False, False, True, True, True, True], body), className="list"),
-        html.P(note, className="quiet"),
-    ]
+        more = f"{count(rest, 'more measure')}: tracelens history trend --json has all."
+        told.append(html.P(more, className="quiet"))
+    return told
 
 
 def _changed(row: dict[str, Any]) -> list[Any]:
