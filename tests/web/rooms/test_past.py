@@ -88,6 +88,9 @@ def test_the_runs_stand_newest_first_and_the_step_is_marked(folder: Folder) -> N
 
 def test_of_few_runs_nothing_is_said(tmp_path: Path) -> None:
     look = Folder(put(tmp_path, runs=3)).look()
+    filters = str(layout.filters(look, Asked()))
+    assert "a.1 (2)" in filters
+    assert "k0" not in filters, "each run has a build of its own"
     chosen = Asked().chosen(look)
     assert "nothing is said: that takes 8" in str(layout.said(look, chosen, Asked()))
     assert "–" in str(tables.measures(look, Asked(), chosen))

@@ -22,7 +22,7 @@ EVERY_MS: Final = 5000
 """So often it is asked whether runs were added."""
 
 MOST_VALUES: Final = 12
-"""A key of `#run` with more values tells runs apart, and is no filter."""
+"""A key of `#run` with more values, or another in each run, tells runs apart: no filter."""
 
 _LEVELS: Final = f"before, after: medians. A p of at most {RATE / 2:g} counts."
 
@@ -98,7 +98,7 @@ def missing(folder: Folder, error: InputError, asked: Asked) -> list[Component]:
         told.append(html.P(dcc.Link("All runs of this history", href=asked.link(where=()))))
     else:
         command = html.Code(f"tracelens history add {plain(str(folder.path))} LOG…")
-        told.append(html.P([command, " adds runs. They are here as soon as they are there."]))
+        told.append(html.P([command, " adds runs; this room then shows them by itself."]))
     return [html.Section(told, className="missing")]
 
 
@@ -113,7 +113,8 @@ def filters(whole: Look, asked: Asked) -> list[Component]:
     lines: list[Component] = []
     for key in sorted({*values, *wanted}):
         known = values.get(key, {})
-        if key not in wanted and not 1 < len(known) <= MOST_VALUES:
+        groups = 1 < len(known) <= MOST_VALUES and max(known.values()) > 1
+        if key not in wanted and not groups:
             continue
         shown = {v: n for v, n in known.items() if len(known) <= MOST_VALUES or v == wanted[key]}
         if key in wanted:
