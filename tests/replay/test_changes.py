@@ -6,7 +6,8 @@ The simulator draws by (seed, task, job) alone, so both simulated runs have the 
 import pytest
 
 from tests.replay.again import SAMPLES, prepared, responses, same_work, simulated
-from tracelens.replay import parse
+from tracelens.reading import read
+from tracelens.replay import parse, replay
 
 KNITTING = (SAMPLES / "knitting_inversion.toml").read_text()
 TWO_CORES = (SAMPLES / "knitting_two_cores.toml").read_text()
@@ -182,3 +183,13 @@ def test_the_predicted_log_reads_back(tmp_path):
     assert [(lock.name, lock.protocol, lock.ceiling) for lock in back.system.locks] == [
         ("flash_bus", "ceiling", 6)
     ]
+
+
+def test_a_task_whose_jobs_no_longer_end_is_worse() -> None:
+    """At seven tenths of the clock the run is over before the least urgent jobs are."""
+    run = read(SAMPLES / "classroom" / "chained_blocking_inherit.csv")
+    prediction = replay(run, [parse("clock", "0.7")])
+    ended = prediction.tasks.filter(prediction.tasks["predicted_jobs"].fill_null(0) > 0)
+    gone = set(prediction.tasks["task"]) - set(ended["task"])
+    assert gone
+    assert gone <= set(prediction.worse)

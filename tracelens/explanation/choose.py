@@ -66,7 +66,7 @@ def _numbered(table: pl.DataFrame, task: str | None, number: int) -> int:
             "with it",
             hint="a job's number counts within its task",
         )
-    last = int(table["job"].max())  # type: ignore[arg-type]
+    last = int(table["job"].max())  # type: ignore[arg-type]  # an integer column
     if not 1 <= number <= last:
         raise UsageError(
             f"no such job: found job {number} of {names[0]}, expected 1 to {last}",

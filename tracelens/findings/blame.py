@@ -75,7 +75,7 @@ def blame(analysis: Analysis, limits: Limits, grown: frozenset[str]) -> Blame:
         shares = _shares(analysis, one, limits, grown)
         weight = min(1.0, one.lateness_ns / max(1, _deadline(analysis, one.task)))
         for cause, share in shares.items():
-            credit[cause] += share * weight  # type: ignore[assignment]
+            credit[cause] += share * weight  # type: ignore[assignment]  # counts shares, not whole ones
         if shares:
             first = max(shares, key=lambda cause: shares[cause])
             explained.setdefault(first, Counter())[one.task] += 1

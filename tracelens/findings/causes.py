@@ -22,7 +22,7 @@ def main_cause(evidence: Evidence) -> Iterator[Finding]:
         return
     by_name: Counter[str] = Counter()
     for cause, share in blamed.shares.items():
-        by_name[cause.name] += share  # type: ignore[assignment]
+        by_name[cause.name] += share  # type: ignore[assignment]  # counts shares, not whole ones
     for name, share in by_name.most_common(1):
         if share < evidence.limits.cause_share:
             return

@@ -134,10 +134,11 @@ def compared(
     grew = (pl.col("predicted_max_ns") - pl.col("base_max_ns")).fill_null(0)
     more = (pl.col("predicted_misses") - pl.col("base_misses")).fill_null(0)
     removed = ~pl.col("task").is_in(list(there))
+    stuck = (pl.col("base_jobs") > 0) & (pl.col("predicted_jobs").fill_null(0) == 0)
     change = (
         pl.when(removed)
         .then(pl.lit("removed"))
-        .when((more > 0) | ((more == 0) & (grew > slack)))
+        .when(stuck | (more > 0) | ((more == 0) & (grew > slack)))
         .then(pl.lit("worse"))
         .when((more < 0) | (grew < -slack))
         .then(pl.lit("better"))
