@@ -269,11 +269,11 @@ def _period(rng: Random, system: System, name: str, keys: dict[str, str | int]) 
         due = (kernel.now // period + 1) * period
         last = getattr(task, "last_due", 0)
         if last and kernel.now >= last + period:  # it overran and does not sleep
-            task.last_due = last + period  # type: ignore[attr-defined]
+            task.last_due = last + period
             if reports:
                 yield ("write", "start", task.name, "")
             return
-        task.last_due = due  # type: ignore[attr-defined]
+        task.last_due = due
         yield ("delay", due - kernel.now)
 
     return _cyclic(rng, system, sleep)

@@ -119,10 +119,10 @@ def periodic(
     system = System(
         clocks=(Clock(1_000_000_000),),
         order="higher_first",
-        policy=policy,  # type: ignore[arg-type]  # a literal, as a test writes it
+        policy=policy,
         tasks=(*idle, *declared),
     )
-    return TaskSet(system, programs, Kernel(**kernel))  # type: ignore[arg-type]
+    return TaskSet(system, programs, Kernel(**kernel))
 
 
 def run(taskset: TaskSet, until: float, seed: int = 0) -> Simulated:

@@ -45,7 +45,7 @@ def test_a_dash_is_standard_input(monkeypatch: pytest.MonkeyPatch) -> None:
 
 @pytest.mark.parametrize("pack", [gzip.compress, zstandard.compress], ids=["gzip", "zstd"])
 def test_a_compressed_file_that_is_cut_gives_what_it_holds(pack: object) -> None:
-    packed = pack(PLAIN)  # type: ignore[operator]
+    packed = pack(PLAIN)
     log = read_bytes(packed[: len(packed) * 3 // 4], "log")
     assert 0.4 < len(log.events) / len(LOG.events) < 1
     assert log.events.head(-1).equals(LOG.events.head(len(log.events) - 1))
@@ -56,7 +56,7 @@ def test_a_compressed_file_that_is_cut_gives_what_it_holds(pack: object) -> None
 
 @pytest.mark.parametrize("pack", [gzip.compress, zstandard.compress], ids=["gzip", "zstd"])
 def test_what_follows_a_compressed_file_is_not_dropped_in_silence(pack: object) -> None:
-    log = read_bytes(pack(PLAIN) + b"1,0,start,t1,\n", "log")  # type: ignore[operator]
+    log = read_bytes(pack(PLAIN) + b"1,0,start,t1,\n", "log")
     assert "(something else follows)" in log.warnings[0]
 
 

@@ -89,7 +89,7 @@ class Teller:
         return self.jobs
 
     def begin(self, release: int, line: int, **details: object) -> Job:
-        job = Job(self.task.name, release, line, **details)  # type: ignore[arg-type]
+        job = Job(self.task.name, release, line, **details)
         self.jobs.append(job)
         self.open.append(job)
         return job

@@ -46,7 +46,7 @@ class Scene:
                 self.consumers[task.declared.activation].add(name)
 
     def _tell(self, task: Task, kind: str, **details: object) -> None:
-        task.story.append(Happening(self.event.time, self.event.line, kind, **details))  # type: ignore[arg-type]
+        task.story.append(Happening(self.event.time, self.event.line, kind, **details))
 
     def _repair(self, reason: str, line: int | None = None) -> None:
         self.world.repairs.append((self.event.line if line is None else line, reason))

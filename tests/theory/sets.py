@@ -12,7 +12,7 @@ def analysed(
     rows: list[tuple[float, ...]], *, margins: bool = False, **how: object
 ) -> Schedulability:
     """The analysis of rows (period, execution[, deadline]), most urgent first: a, b, c, ..."""
-    return analyse_set(periodic(rows, **how), margins=margins)  # type: ignore[arg-type]
+    return analyse_set(periodic(rows, **how), margins=margins)
 
 
 def of(text: str, *, margins: bool = False) -> Schedulability:

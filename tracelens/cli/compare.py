@@ -49,14 +49,7 @@ class _NewTakesAll(click.Command):
 @click.option(NEW, "new", multiple=True, metavar="NEW...", help="New runs; all before are old.")
 @options.system
 @options.window
-@click.option(
-    "--error-rate",
-    type=click.FloatRange(0, 0.5, min_open=True),
-    metavar="P",
-    default=0.05,
-    show_default=True,
-    help="Chance that anything is said to have moved if nothing has.",
-)
+@options.error_rate("Chance that anything is said to have moved if nothing has.")
 @click.option(
     "--fail-on",
     "fail_on",

@@ -118,14 +118,7 @@ def show(
 @click.argument("folder", metavar="DIR")
 @_where_option
 @_last_option
-@click.option(
-    "--error-rate",
-    type=click.FloatRange(0, 0.5, min_open=True),
-    metavar="P",
-    default=0.05,
-    show_default=True,
-    help="Chance that anything is said to change if nothing does.",
-)
+@options.error_rate("Chance that anything is said to change if nothing does.")
 @click.option(
     "--fail-on",
     type=click.Choice(("worse", "any")),

@@ -70,6 +70,18 @@ def strict(function: Decorated) -> Decorated:
     )(function)
 
 
+def error_rate(told: str) -> Callable[[Decorated], Decorated]:
+    """`--error-rate`: how often anything at all may be said by chance; `told` is its help."""
+    return click.option(
+        "--error-rate",
+        type=click.FloatRange(0, 0.5, min_open=True),
+        metavar="P",
+        default=0.05,
+        show_default=True,
+        help=told,
+    )
+
+
 def window(function: Decorated) -> Decorated:
     """`--from`, `--to`, `--phase`: the part of the run to measure."""
     for option in (

@@ -14,6 +14,7 @@ from tracelens.drawing.axis import ticks
 from tracelens.drawing.packing import packed
 from tracelens.drawing.palette import Palette
 from tracelens.drawing.sheet import LEFT_PX, RIGHT_PX, Sheet, layout, remark
+from tracelens.findings.wording import duration
 from tracelens.units import NS_PER_S
 
 Figure = dict[str, Any]
@@ -101,6 +102,14 @@ def line(at_y: float, state: str, palette: Palette, **where: Any) -> Figure:
         "line": {"width": 1.5, "dash": "dash", "color": palette.states[state].edge},
         **where,
     }
+
+
+def with_deadline(made: Figure, deadline_ns: int, palette: Palette, share: float = 1.0) -> None:
+    """Draw a deadline across a figure of times, named at the end of `share` of the plot area."""
+    at = deadline_ns / NS_PER_S
+    made["shapes"] = [line(at, "late", palette)]
+    text = f"deadline {duration(deadline_ns)}"
+    made["annotations"].append(remark(text, palette, x=share, y=at, yref="y", yanchor="bottom"))
 
 
 def dots(

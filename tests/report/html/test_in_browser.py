@@ -73,7 +73,7 @@ def test_hostile_names_do_nothing_and_nothing_is_loaded(
 ) -> None:
     context = browser.new_context(
         viewport={"width": width, "height": 800},
-        color_scheme=scheme,  # type: ignore[arg-type]
+        color_scheme=scheme,
         offline=True,
     )
     page = context.new_page()

@@ -10,10 +10,11 @@ from tracelens.errors import UsageError
 from tracelens.reading import read
 from tracelens.samples import sample
 from tracelens.web.loading import prepared
+from tracelens.web.moves import LEAST_WIDTH_NS
 from tracelens.web.rooms.two.aligned import Alignment, marks_of_both, moments, tasks_of_both
 from tracelens.web.rooms.two.differs import differences
 from tracelens.web.rooms.two.layout import head, missing, only
-from tracelens.web.rooms.two.page import LEAST_NS, alignment, view_of
+from tracelens.web.rooms.two.page import alignment, view_of
 
 
 @pytest.fixture(scope="module")
@@ -104,7 +105,7 @@ def test_runs_with_nothing_in_common_are_refused_in_a_line() -> None:
 )
 def test_a_window_that_makes_no_sense_is_put_right(query: dict) -> None:
     view = view_of(query, scene.run(), scene.run(2))
-    assert view["end"] - view["start"] >= LEAST_NS
+    assert view["end"] - view["start"] >= LEAST_WIDTH_NS
     assert abs(view["start"]) <= 60 * MS
     assert view["end"] <= 240 * MS
 

@@ -10,14 +10,14 @@ from tracelens.drawing.figures import (
     columns,
     dots,
     largest,
-    line,
     over_time,
     rows,
     thinned,
     time_axis,
+    with_deadline,
 )
 from tracelens.drawing.runs import Run
-from tracelens.drawing.sheet import Sheet, remark
+from tracelens.drawing.sheet import Sheet
 from tracelens.findings.wording import duration
 from tracelens.units import NS_PER_S
 
@@ -41,13 +41,7 @@ def latencies(run: Run, chain: str | None, sheet: Sheet) -> Shown:
     made["yaxis"] |= axis
     made["annotations"].append(caption(f"latency, {unit}", palette))
     if deadline is not None:
-        made["shapes"] = [line(deadline / NS_PER_S, "late", palette)]
-        made["annotations"].append(
-            remark(
-                f"deadline {duration(deadline)}", palette,
-                x=1, y=deadline / NS_PER_S, yref="y", yanchor="bottom",
-            )
-        )  # fmt: skip
+        with_deadline(made, deadline, palette)
     late = pl.col("late").fill_null(False)
     drawn = thinned(
         found.with_columns(late=late),

@@ -13,7 +13,6 @@ from tracelens.drawing.figures import (
     caption,
     columns,
     dots,
-    line,
     over_time,
     ring,
     rows,
@@ -21,6 +20,7 @@ from tracelens.drawing.figures import (
     share_axis,
     thinned,
     time_axis,
+    with_deadline,
 )
 from tracelens.drawing.packing import packed
 from tracelens.drawing.palette import Palette
@@ -70,13 +70,7 @@ def response_times(run: Run, task: str | None, sheet: Sheet, chosen: int | None 
     made["yaxis"] |= axis
     made["annotations"].append(caption(f"response, {unit}", palette))
     if deadline is not None:
-        made["shapes"] = [line(deadline / NS_PER_S, "late", palette)]
-        made["annotations"].append(
-            remark(
-                f"deadline {duration(deadline)}", palette,
-                x=share, y=deadline / NS_PER_S, yref="y", yanchor="bottom",
-            )
-        )  # fmt: skip
+        with_deadline(made, deadline, palette, share)
     data = [*_clouds(jobs, run.span_ns, top, share, sheet), _chosen(jobs, chosen, palette)]
     if share < 1:
         histogram, most = _histogram(jobs, top, sheet)

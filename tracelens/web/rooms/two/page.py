@@ -15,6 +15,7 @@ from tracelens.drawing.two_runs import Matched, height, match, one_side
 from tracelens.errors import UsageError
 from tracelens.plain import plain
 from tracelens.web.loading import find
+from tracelens.web.moves import LEAST_WIDTH_NS
 from tracelens.web.rooms.two import ids
 from tracelens.web.rooms.two.aligned import (
     KINDS,
@@ -27,7 +28,6 @@ from tracelens.web.rooms.two.differs import differences
 from tracelens.web.rooms.two.layout import Pair, head, missing, only
 from tracelens.web.shelf import Shelf
 
-LEAST_NS = 2000
 _TYPED = {ids.TASK: "task", ids.JOB_A: "job_a", ids.JOB_B: "job_b", ids.MARK: "mark"}
 _ALIGNED = (ids.ALIGN, *_TYPED)
 
@@ -198,4 +198,5 @@ def view_of(query: dict[str, str], a: Run, b: Run) -> dict[str, int]:
     except (KeyError, ValueError):
         start, end = 0, most
     start = min(max(start, -most), most)
-    return {"start": start, "end": min(max(end, start + LEAST_NS), start + 2 * most + LEAST_NS)}
+    end = min(max(end, start + LEAST_WIDTH_NS), start + 2 * most + LEAST_WIDTH_NS)
+    return {"start": start, "end": end}
