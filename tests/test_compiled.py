@@ -26,6 +26,14 @@ def running(values: np.ndarray, total: np.ndarray) -> int:
     return s
 
 
+def running_to(values: np.ndarray, total: np.ndarray, count: int) -> int:
+    s = 0
+    for i in range(count):
+        s = stepped(s + values[i])
+        total[i] = s
+    return s
+
+
 def corner(table: np.ndarray, pair: tuple[np.ndarray, int]) -> int:
     return table[1, 1] + pair[0][0] + pair[1]
 
@@ -50,6 +58,21 @@ def test_read_only_and_strided_arrays_and_tuples_are_taken(way: str) -> None:
     fixed = np.array([5])
     fixed.flags.writeable = False
     assert compiled(corner, 1)(table, (fixed, np.int64(7))) == 6 + 5 + 7
+
+
+@pytest.mark.parametrize("kind", [np.int8, np.uint8, np.int32, np.uint32, np.int64])
+def test_pointers_give_the_same_numbers(way: str, kind: type) -> None:
+    total = np.zeros(5, np.int64)
+    values = np.frombuffer(np.array([3, 1, 4, 1], kind).tobytes(), kind)  # not to be written
+    count = compiled(running_to, 4, pointers=True)
+    assert count(values, total[1:], 4) == 21
+    assert total.tolist() == [0, 6, 10, 17, 21]
+
+
+def test_a_pointer_is_to_numbers_that_lie_in_a_row(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TRACELENS_COMPILED", "1")
+    with pytest.raises(TypeError, match="no plain row"):
+        compiled(running_to, 4, pointers=True)(np.zeros(8)[::2], np.zeros(4, np.int64), 4)
 
 
 def test_elements_are_exact_integers(way: str) -> None:

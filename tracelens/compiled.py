@@ -22,8 +22,12 @@ What such a function must keep to, so that both ways give the same numbers:
 - No uint64 array: numba makes a float of uint64 with int64, and a float is not exact. (Refused.)
 - Compiled it lets go of the interpreter: another thread may run, but not touch the same arrays.
 - int64 wraps around when compiled and does not when plain: the caller keeps values in range.
+- With `pointers` arrays arrive as bare pointers to their first elements, of one dimension and
+  without `len()`: two to three times as fast where many functions hand one array on, for an array
+  is passed as seven words, and every index into it is tested for being counted from the end.
 - Functions that it calls by their plain name, from whatever module of this package, are compiled
-  with it. Compiled code does not check indices; NUMBA_BOUNDSCHECK=1 makes it, for the tests.
+  with it. Compiled code does not check indices; NUMBA_BOUNDSCHECK=1 makes it, for the tests, and
+  then passes arrays.
 
 TRACELENS_PLAIN=1 and TRACELENS_COMPILED=1 in the environment force one way.
 """
@@ -41,8 +45,19 @@ from typing import Any, Final
 
 import numpy as np
 
+Memory = Any
+"""An array where compiled, a memoryview as plain Python: both are indexed alike."""
+
 WORTH_COMPILING: Final = 50_000
 """Rows from which on even a cold start of the compiler is repaid."""
+
+
+def is_compiled(rows: int) -> bool:
+    """Whether `compiled` gives machine code for so many rows."""
+    if os.environ.get("TRACELENS_PLAIN") == "1":
+        return False
+    wanted = rows > WORTH_COMPILING or os.environ.get("TRACELENS_COMPILED") == "1"
+    return wanted and find_spec("numba") is not None
 
 
 def slow_without_numba(rows: int) -> bool:
@@ -50,16 +65,15 @@ def slow_without_numba(rows: int) -> bool:
     return rows > WORTH_COMPILING and not find_spec("numba")
 
 
-def compiled(function: Callable[..., Any], rows: int) -> Callable[..., Any]:
+def compiled(
+    function: Callable[..., Any], rows: int, *, pointers: bool = False
+) -> Callable[..., Any]:
     """`function`, compiled if `rows` are many and numba is there, else as plain Python.
 
     Arrays that are read-only or not contiguous are copied for the compiled form, so write results
     into fresh arrays: numba compiles one version for each kind of array, and that costs more.
     """
-    if os.environ.get("TRACELENS_PLAIN") == "1":
-        return _plain(function)
-    wanted = rows > WORTH_COMPILING or os.environ.get("TRACELENS_COMPILED") == "1"
-    return _machine_code(function) if wanted and find_spec("numba") else _plain(function)
+    return _machine_code(function, pointers) if is_compiled(rows) else _plain(function)
 
 
 @cache
@@ -72,19 +86,20 @@ def _plain(function: Callable[..., Any]) -> Callable[..., Any]:
 
 
 @cache
-def _machine_code(function: Callable[..., Any]) -> Callable[..., Any]:
+def _machine_code(function: Callable[..., Any], pointers: bool) -> Callable[..., Any]:
     dispatcher = _compile(function, {})
     ready: set[Any] = set()
+    bare = pointers and not _checks_bounds()
 
     @wraps(function)
     def run(*arguments: Any) -> Any:
-        arrays = tuple(map(_as_array, arguments))
-        kinds = tuple(map(dispatcher.typeof_pyval, arrays))
+        given = tuple(map(_bare if bare else _as_array, arguments))
+        kinds = tuple(map(dispatcher.typeof_pyval, given))
         if kinds not in ready:
             with _one_at_a_time():
                 dispatcher.compile(kinds)
             ready.add(kinds)
-        return dispatcher(*arrays)
+        return dispatcher(*given)
 
     return run
 
@@ -106,6 +121,44 @@ def _one_at_a_time() -> Iterator[None]:
         yield
     finally:
         os.close(lock)
+
+
+class _Pointer:
+    """The address of an array's first element; keeps the array alive."""
+
+    def __init__(self, array: np.ndarray) -> None:
+        self.array = array
+        self.address = array.ctypes.data
+
+
+@cache
+def _teach_pointers() -> None:
+    """Let numba take a `_Pointer` for a C pointer to the elements of its array."""
+    from numba.core import cgutils, types
+    from numba.extending import NativeValue, typeof_impl, unbox
+    from numba.np.numpy_support import from_dtype
+
+    @typeof_impl.register(_Pointer)
+    def _type(pointer: _Pointer, _context: Any) -> Any:
+        return types.CPointer(from_dtype(pointer.array.dtype))
+
+    @unbox(types.CPointer)
+    def _unbox(kind: Any, thing: Any, c: Any) -> Any:
+        number = c.pyapi.object_getattr_string(thing, "address")
+        address = c.pyapi.long_as_voidptr(number)
+        c.pyapi.decref(number)
+        pointer = c.builder.bitcast(address, c.context.get_value_type(kind))
+        return NativeValue(pointer, is_error=cgutils.is_not_null(c.builder, c.pyapi.err_occurred()))
+
+
+def _bare(argument: Any) -> Any:
+    if not isinstance(argument, np.ndarray):
+        return argument
+    if argument.ndim != 1 or not argument.flags.c_contiguous:
+        raise TypeError("a pointer to what is no plain row of numbers")
+    _refuse_uint64(argument)
+    _teach_pointers()
+    return _Pointer(argument)
 
 
 def _as_view(argument: Any) -> Any:
@@ -182,12 +235,17 @@ def _stamp(dispatcher: Any, fingerprint: str) -> None:
         index._source_stamp = fingerprint
 
 
+def _checks_bounds() -> bool:
+    import numba
+
+    return bool(getattr(numba.config, "BOUNDSCHECK", None))
+
+
 def _fingerprint(function: Callable[..., Any]) -> str:
     """A hash of the code of `function` and its callees, and of the constants that they name."""
     import numba
 
-    checked = getattr(numba.config, "BOUNDSCHECK", None)
-    digest = hashlib.sha256(f"{numba.__version__} {checked}".encode())
+    digest = hashlib.sha256(f"{numba.__version__} {_checks_bounds()}".encode())
     waiting, seen = [function], set()
     while waiting:
         one = waiting.pop()

@@ -10,8 +10,9 @@ from hypothesis import strategies as st
 from tests.log.texts import BAD_LOGS, COLUMNS, SAID, log_text, rows, unused
 from tests.random_logs import random_log
 from tracelens.errors import TraceLensError
-from tracelens.log import grammar, read, read_bytes
+from tracelens.log import read, read_bytes
 from tracelens.log.lines import FIELDS
+from tracelens.log.scan import scan
 from tracelens.model.events import EVENT_WORDS
 from tracelens.model.log import Log
 
@@ -91,7 +92,7 @@ def test_what_the_grammar_calls_an_event_is_what_the_table_reader_takes(line: st
     Beyond that the grammar asks only that words be words.
     """
     data = f"{line}\n".encode()
-    others = grammar.other_lines(data)
+    scanned = scan(data)
     try:
         frame = pl.read_csv(
             COLUMNS.encode() + data, comment_prefix="#", quote_char=None, schema=FIELDS
@@ -104,7 +105,33 @@ def test_what_the_grammar_calls_an_event_is_what_the_table_reader_takes(line: st
         word is not None and (word.strip(" ") != word or any(c in '"\x7f' or c < " " for c in word))
         for word in words
     )
-    assert (len(others) == 0) == wanted
+    assert (len(scanned.others) == 0) == wanted
+    if wanted:
+        assert scanned.events.drop("line").equals(complete)
+
+
+@pytest.mark.parametrize("size", [1, 60, 1000])
+def test_pieces_and_many_tokens_make_no_difference(
+    size: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The table reader of polars is the reference. More tokens than a piece first has room for."""
+    lines = [f"{2**63 - 900 + t},{t % 3},mark,m{t % 1500},{t * 7 % 2100}" for t in range(3000)]
+    lines[7::100] = ["oops", "", "#remark"] * 10
+    data = "\n".join(lines).encode()
+    monkeypatch.setattr("tracelens.log.scan._PIECE", size)
+    monkeypatch.setattr("os.cpu_count", lambda: 3)
+    kept = [line for line in lines if line[:1].isdigit()]
+    expected = pl.read_csv(COLUMNS.encode() + "\n".join(kept).encode(), schema=FIELDS)
+    for way in ("TRACELENS_PLAIN", "TRACELENS_COMPILED"):
+        with monkeypatch.context() as forced:
+            forced.setenv(way, "1")
+            scanned = scan(data)
+        assert scanned.events.drop("line").equals(expected), way
+        numbers = [n for n, line in enumerate(lines, 1) if line[:1].isdigit()]
+        assert scanned.events["line"].to_list() == numbers
+        found = [(data[a:b].decode(), n) for a, b, n, _ in scanned.others.tolist()]
+        assert found == [(line, n) for n, line in enumerate(lines, 1) if not line[:1].isdigit()]
+        assert scanned.lines == 3000
 
 
 NOISE = [
@@ -148,7 +175,7 @@ def test_good_lines_give_the_same_events_whatever_stands_between_them(seed: int)
 
 
 def is_event(line: bytes) -> bool:
-    return len(grammar.other_lines(line + b"\n")) == 0
+    return len(scan(line + b"\n").others) == 0
 
 
 @pytest.mark.parametrize(

@@ -1,21 +1,20 @@
 """From the bytes of one part to its events as columns, its `#` lines, and what could not be used.
 
-A log without damage is read as one table, as it stands. If that fails, one pass over the bytes
-finds the lines that are no event, and the others are read in the same way: a good line gives the
-same event whatever stands around it.
+A good line gives the same event whatever stands around it. One pass over the bytes takes the
+events and finds the lines that are none; it is made for machine code. Where it would run as plain
+Python, a log without damage is read as a table, as it stands, which is faster then.
 """
 
 import codecs
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import Final
 
 import numpy as np
 import polars as pl
 
-from tracelens.errors import LogError
 from tracelens.log import grammar, unused
+from tracelens.log.scan import in_machine_code, scan
 from tracelens.log.unused import Unused
 from tracelens.log.words import only_words
 from tracelens.model.events import EVENT, HEADER
@@ -55,7 +54,8 @@ class Part:
 
 def take_apart(data: bytes, part: int, losses: Unused) -> Part:
     """Read one part. Lines that cannot be used are added to `losses` under the index `part`."""
-    return _undamaged(data) or _damaged(data, part, losses)
+    undamaged = None if in_machine_code(data) else _undamaged(data)
+    return undamaged or _scanned(data, part, losses)
 
 
 def line_at(data: bytes, number: int) -> str:
@@ -94,7 +94,9 @@ def _undamaged(data: bytes) -> Part | None:
         texts = [(number, text.decode().rstrip("\r\n")) for number, text in remarks]
     except UnicodeDecodeError:
         return None
-    return _part(frame, texts, [header], sorted([header, *(number for number, _ in texts)]))
+    others = np.array(sorted([header, *(number for number, _ in texts)]), np.int64)
+    events = frame.with_columns(_numbers(len(frame), others))
+    return Part(events, texts, _heads(texts, [header]), len(frame) + len(others))
 
 
 def _remarks_after(data: bytes, start: int) -> Iterator[int]:
@@ -108,29 +110,24 @@ def _remarks_after(data: bytes, start: int) -> Iterator[int]:
             at = data.find(b"\n#", at) + 1 or -1
 
 
-def _damaged(data: bytes, part: int, losses: Unused) -> Part:
+def _scanned(data: bytes, part: int, losses: Unused) -> Part:
     text, noise = _without_noise(data)
-    others = grammar.other_lines(text)
-    starts, ends, numbers, what = others.T
+    found = scan(text)
+    starts, ends, numbers, what = found.others.T
     noisy = np.searchsorted(noise, ends) > np.searchsorted(noise, starts)
-    is_header = _headers(data, others)
+    is_header = _headers(data, found.others)
     is_torn = (ends == len(text)) & (what != grammar.BLANK) & ~is_header
     is_remark = (what == grammar.REMARK) & ~noisy & ~is_torn
     remarks = [
         (number, data[start:end].decode().rstrip("\r"))
-        for start, end, number, _ in others[is_remark].tolist()
+        for start, end, number, _ in found.others[is_remark].tolist()
     ]
     losses.add(unused.TORN, part, numbers[is_torn])
     losses.add(unused.NOT_UTF8, part, numbers[noisy & ~is_torn])
     for code, reason in grammar.REASONS.items():
         losses.add(reason, part, numbers[(what == code) & ~noisy & ~is_header & ~is_torn])
-    octets = memoryview(text)
-    edges = pairwise([0, *np.column_stack((starts, ends + 1)).ravel().tolist(), len(text)])
-    good = [octets[a:b] for number, (a, b) in enumerate(edges) if number % 2 == 0 and a < b]
-    frame = _table(b"".join([_HEADER, b"\n", *good]))
-    if frame is None:
-        raise LogError("cannot be read as an event log", hint="please report this file as a fault")
-    return _part(frame, remarks, numbers[is_header].tolist(), numbers.tolist())
+    heads = _heads(remarks, numbers[is_header].tolist())
+    return Part(found.events, remarks, heads, found.lines)
 
 
 def _headers(data: bytes, others: np.ndarray) -> np.ndarray:
@@ -174,17 +171,10 @@ def _table(data: bytes) -> pl.DataFrame | None:
     return frame if only_words(frame, "subject", "value") else None
 
 
-def _part(
-    frame: pl.DataFrame, remarks: list[tuple[int, str]], headers: Iterable[int], others: list[int]
-) -> Part:
-    """The part whose lines `others`, in order, are no events."""
+def _heads(remarks: list[tuple[int, str]], headers: list[int]) -> list[int]:
+    """The numbers of the lines that only the head of a log has."""
     versions = [number for number, text in remarks if text.startswith(VERSION_START)]
-    return Part(
-        frame.with_columns(_numbers(len(frame), np.array(others, np.int64))),
-        remarks,
-        sorted([*headers, *versions]),
-        len(frame) + len(others),
-    )
+    return sorted([*headers, *versions])
 
 
 def _numbers(rows: int, others: np.ndarray) -> pl.Series | pl.Expr:

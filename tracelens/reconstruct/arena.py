@@ -15,10 +15,9 @@ of tasks to watch, holder chains, three pools (open jobs, holds, queued items), 
 finished rows. Links between rows are indices, never offsets, so a region can grow.
 """
 
-from typing import Any, Final
+from typing import Final
 
-Memory = Any
-"""A numpy array of int64, or a list of int: both are indexed alike."""
+from tracelens.compiled import Memory as Memory
 
 NONE: Final = -1
 NO_PRIORITY: Final = -(1 << 62)

@@ -111,7 +111,7 @@ class _Boot:
         if self.first == 0:
             for queue in np.flatnonzero(~known_empty):
                 emit_record(memory, arena.R_LEVEL, int(queue), 0, arena.NONE)
-        step = compiled(advance, count)
+        step = compiled(advance, count, pointers=True)
         at = 0
         part = self.part_events or count
         # While the machine goes on, which lets go of the interpreter when it is compiled, another
@@ -130,7 +130,7 @@ class _Boot:
                     sizes, memory = _with_room(sizes, memory)
                 at = reached
             copied.result()
-        compiled(end_boot, count)(memory, int(is_last))
+        compiled(end_boot, count, pointers=True)(memory, int(is_last))
         rows.collect(memory, 1.0)()
         return rows, memory
 
