@@ -21,7 +21,7 @@ LONGEST = 400
 
 RANKS: list[set[str]] = [
     {"errors", "units", "version", "compiled", "plain", "samples"},
-    {"model"},
+    {"model", "numbers"},
     {"spans"},
     {"log", "formats", "theory"},
     {"probe"},

@@ -4,7 +4,6 @@ from dataclasses import replace
 
 from tracelens.errors import UsageError
 from tracelens.findings.ranking import find
-from tracelens.findings.wording import moment
 from tracelens.measures.chain_ledgers import chain_ledgers
 from tracelens.measures.chains import chain_instances, chains
 from tracelens.measures.cut import cut, occurrences
@@ -19,6 +18,7 @@ from tracelens.measures.queues import queues
 from tracelens.measures.sleep import sleep
 from tracelens.measures.tasks import tasks
 from tracelens.model.results import Analysis, Timeline
+from tracelens.numbers import moment
 from tracelens.spans import Windows, common, union
 
 
@@ -71,6 +71,12 @@ def analyse(
 def _windows(span_ns: int, window: tuple[int, int] | None) -> Windows:
     if window is None:
         return union([(0, span_ns)])
+    within_run(window, span_ns)
+    return (window,)
+
+
+def within_run(window: tuple[int, int], span_ns: int) -> None:
+    """Raise `UsageError` unless [start, end) is a time of a run that lasts `span_ns`."""
     start, end = window
     if not 0 <= start < end <= span_ns:
         raise UsageError(
@@ -78,7 +84,6 @@ def _windows(span_ns: int, window: tuple[int, int] | None) -> Windows:
             f"before an end, both within {moment(0)} to {moment(span_ns)}",
             hint="times count from the first event of the log",
         )
-    return ((start, end),)
 
 
 def _of_phase(phase: str, marked: list[str], windows: Windows) -> Windows:

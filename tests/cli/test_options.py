@@ -5,11 +5,11 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from tracelens.cli.options import time_ns, window_ns
+from tracelens.cli.options import time, window_ns
 
 
 def parsed(text):
-    return time_ns(None, None, text)
+    return time(None, None, text)
 
 
 @pytest.mark.parametrize(

@@ -233,9 +233,15 @@ def test_a_stack_that_still_grows():
 
 
 @pytest.mark.parametrize(
-    ("busy", "kind"), [(70, None), (71, "core_load"), (90, "core_load"), (91, "core_full")]
+    ("busy", "kind", "spare"),
+    [
+        (70, None, ""),
+        (71, "core_load", "29.0 %"),
+        (90, "core_load", "10.0 %"),
+        (91, "core_full", "9.00 %"),
+    ],
 )
-def test_core_load_thresholds(busy, kind):
+def test_core_load_thresholds(busy, kind, spare):
     run = timeline(
         span_ns=100,
         occupancy={
@@ -248,7 +254,7 @@ def test_core_load_thresholds(busy, kind):
     kinds = found(run)
     assert {"core_load", "core_full"} & kinds.keys() == ({kind} if kind else set())
     if kind:
-        told = f"The load of core 0 is {busy}.0 %: {100 - busy}.0 % is to spare."
+        told = f"The load of core 0 is {busy}.0 %: {spare} is to spare."
         assert kinds[kind].text == told
 
 
@@ -329,34 +335,10 @@ def test_errors_come_first_then_warnings_then_notes():
     assert ranks == sorted(ranks)
 
 
-@pytest.mark.parametrize(
-    ("ns", "text"),
-    [
-        (0, "0 ns"),
-        (999, "999 ns"),
-        (1_000, "1.00 µs"),
-        (12_345, "12.3 µs"),
-        (612_400, "612 µs"),
-        (999_600, "1.00 ms"),
-        (9_996_000, "10.0 ms"),
-        (2_500_000_000, "2.50 s"),
-    ],
-)
-def test_durations_have_three_digits(ns, text):
-    assert wording.duration(ns) == text
-
-
-def test_moments_are_exact_to_the_microsecond():
-    assert wording.moment(8_120_345_678) == "8.120345 s"
-    assert wording.moment(999) == "0.000000 s"
-
-
-def test_a_share_is_100_percent_only_if_it_is():
-    told = [wording.percent(share) for share in (0.7346, 0.99999, 1.0)]
-    assert told == ["73.5 %", ">99.9 %", "100.0 %"]
-
-
-def test_lists_are_short():
-    assert wording.listing(["a"]) == "a"
-    assert wording.listing(["a", "b", "c"]) == "a, b and c"
-    assert wording.listing(list("abcdefgh")) == "a, b, c, d, e and 3 more"
+def test_a_full_core_has_nothing_to_spare():
+    said = [wording.core_load("main", load, load, load, None) for load in (1.0, 0.9998, 0.998)]
+    assert said == [
+        "The load of core main is 100 %: nothing is to spare.",
+        "The load of core main is >99.9 %: next to nothing is to spare.",
+        "The load of core main is 99.8 %: 0.20 % is to spare.",
+    ]

@@ -12,8 +12,8 @@ from tests.web.reading import every, places, text
 from tracelens import explanation
 from tracelens.drawing.sheet import Sheet
 from tracelens.drawing.telling import MOST_KEPT, chain, telling
+from tracelens.numbers import time_in
 from tracelens.report import explained_json
-from tracelens.report.numbers import time_in
 from tracelens.web.components import BLANK
 from tracelens.web.moves import View, to_place
 from tracelens.web.parts.job import beside_usual, explain, take

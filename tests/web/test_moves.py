@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 
 from tests.drawing import scene
 from tests.drawing.scene import MS, US
+from tracelens.errors import UsageError
 from tracelens.model.results import Finding
 from tracelens.web import moves
 from tracelens.web.moves import LEAST_WIDTH_NS, View
@@ -101,3 +102,26 @@ def test_an_address_with_a_finding_alone_shows_it() -> None:
         view, chosen = moves.from_address(run, f"?finding={number}")
         expected = moves.to_finding(run, View(0, run.span_ns), finding)
         assert (view.start, view.end, chosen) == (expected[0].start, expected[0].end, expected[1])
+
+
+@pytest.mark.parametrize(
+    ("text", "ns"),
+    [
+        ("8.12 s", 8_120_000_000),
+        ("8,12", 8_120_000_000),
+        ("250us", 250_000),
+        (" 250 µs ", 250_000),
+        ("1.5ms", 1_500_000),
+        ("2 min", 120_000_000_000),
+        ("0", 0),
+        ("0 s", 0),
+    ],
+)
+def test_a_typed_time_is_read_exactly(text: str, ns: int) -> None:
+    assert moves.typed(text) == ns
+
+
+@pytest.mark.parametrize("text", ["", "8.", "-1 s", "1e3", "8 h", "8 s 5", "९ s"])
+def test_anything_else_is_refused_with_an_example(text: str) -> None:
+    with pytest.raises(UsageError, match=r"expected a time such as 8\.12 s or 250 us"):
+        moves.typed(text)

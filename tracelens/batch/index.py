@@ -6,7 +6,7 @@ from urllib.parse import quote
 import polars as pl
 
 from tracelens.batch.work import report_path
-from tracelens.findings.wording import count
+from tracelens.numbers import count
 from tracelens.report.blocks import Column, Document, Paragraph, Remark, Section
 from tracelens.report.rows import MOST_ROWS, left_out, table
 

@@ -43,7 +43,7 @@ def _octets(_ctx: click.Context, _param: click.Parameter, text: str | None) -> i
     help="Bits a second of a serial port.",
 )
 @click.option(
-    "--for", "time_ns", callback=options.time_ns, metavar="T", help="Stop after a time: 10s, 500ms."
+    "--for", "time_ns", callback=options.time, metavar="T", help="Stop after a time: 10s, 500ms."
 )
 @click.option("--size", callback=_octets, metavar="S", help="Stop when LOG has this size: 20MB.")
 @click.option("--from-mark", metavar="WORD", help="Begin when the target has marked this.")

@@ -127,6 +127,7 @@ def _suggest(
     logs: tuple[str, ...], system: str | None, margin: float, output: str | None, strict: bool
 ) -> None:
     from tracelens.formats.budgets_text import write as toml
+    from tracelens.numbers import stated
     from tracelens.reading import read
     from tracelens.verdicts import suggest
 
@@ -136,7 +137,7 @@ def _suggest(
         made = suggest(runs, margin)
     what = Path(runs[0].log.sources[0]).name if len(runs) == 1 else f"{len(runs)} runs"
     head = (
-        f"# What {plain(what)} showed, and {100 * margin:g} % more. Observed is not worst:\n"
+        f"# What {plain(what)} showed, and {stated(margin)} more. Observed is not worst:\n"
         "# put your own requirements in place of these numbers where you have them.\n\n"
     )
     write(output or STDOUT, [(head + toml(made.budgets, made.left_out)).encode()])

@@ -136,7 +136,7 @@ def compare(
 
 def _sides(logs: tuple[str, ...], new: tuple[str, ...]) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """The arguments of the old side, and those of the new one."""
-    from tracelens.findings.wording import count
+    from tracelens.numbers import count
 
     if not new and len(logs) != 2:
         raise UsageError(

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 @click.option(
     "--offset",
     "offset_ns",
-    callback=options.time_ns,
+    callback=options.time,
     metavar="T",
     help="Merge two logs; the second began so long after the first.",
 )

@@ -17,15 +17,15 @@ from tracelens.errors import UsageError
     "--miss", type=int, metavar="K", help="Around the K-th late job; without, the one late by most."
 )
 @click.option(
-    "--from", "start_ns", callback=options.time_ns, metavar="A", help="From here: 1.5s, 250us."
+    "--from", "start_ns", callback=options.time, metavar="A", help="From here: 1.5s, 250us."
 )
-@click.option("--to", "end_ns", callback=options.time_ns, metavar="B", help="... up to here.")
-@click.option("--around", "at_ns", callback=options.time_ns, metavar="T", help="Around this time.")
+@click.option("--to", "end_ns", callback=options.time, metavar="B", help="... up to here.")
+@click.option("--around", "at_ns", callback=options.time, metavar="T", help="Around this time.")
 @click.option("--mark", metavar="WORD", help="Around the first time that this was marked.")
 @click.option(
     "--margin",
     "margin_ns",
-    callback=options.time_ns,
+    callback=options.time,
     metavar="M",
     help="How much to keep before and after. By default 10 ms, around a miss no more than its "
     "response, and nothing with --from and --to.",
@@ -69,8 +69,8 @@ def cut(
         )
 
     from tracelens import cutting
+    from tracelens.numbers import duration, moment
     from tracelens.reading import read
-    from tracelens.report.numbers import duration, moment
 
     with progress() as say:
         run = read(logs, system, strict=strict, say=say)
@@ -90,7 +90,7 @@ def cut(
         return
     click.echo(
         f"{output}: {piece.events} of {run.log.events.height} events, "
-        f"{duration(piece.end_ns - piece.start_ns)} from {moment(piece.start_ns)} s on."
+        f"{duration(piece.end_ns - piece.start_ns)} from {moment(piece.start_ns)} on."
     )
     if piece.opening:
         click.echo(f"Before them stand {piece.opening} that put the system into its state.")

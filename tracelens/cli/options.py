@@ -2,33 +2,28 @@
 
 import re
 from collections.abc import Callable
-from decimal import Decimal
 from typing import Any, Final, TypeVar
 
 import click
 
-from tracelens.units import NS_PER_MS, NS_PER_S, NS_PER_US
+from tracelens.units import time_ns
 
 Decorated = TypeVar("Decorated", bound=Callable[..., Any])
 
-_UNITS: Final = {"ns": 1, "us": NS_PER_US, "µs": NS_PER_US, "ms": NS_PER_MS, "s": NS_PER_S}
-# 1.5s  250us  12ms
-_TIME: Final = re.compile(r"(\d+(?:\.\d+)?|\.\d+)\s*(ns|us|µs|ms|s)")
 # 20%  7.5 %
-_PERCENT: Final = re.compile(r"(\d+(?:\.\d+)?)\s*%")
+_PERCENT: Final = re.compile(r"([0-9]+(?:\.[0-9]+)?)\s*%")
 
 
-def time_ns(_ctx: click.Context, _param: click.Parameter, text: str | None) -> int | None:
+def time(_ctx: click.Context, _param: click.Parameter, text: str | None) -> int | None:
     """A time with its unit as integer nanoseconds, exactly: what is finer is refused, not rounded.
 
     An option's callback, since click hands its name on to the error.
     """
     if text is None:
         return None
-    match = _TIME.fullmatch(text)
-    if match is None:
+    ns = time_ns(text)
+    if ns is None:
         raise click.BadParameter(f"found {text!r}, expected a time such as 1.5s, 12ms or 250us")
-    ns = Decimal(match[1]) * _UNITS[match[2]]
     if ns != int(ns):
         raise click.BadParameter(f"found {text!r}, expected a whole number of nanoseconds")
     return int(ns)
@@ -87,12 +82,12 @@ def window(function: Decorated) -> Decorated:
     for option in (
         click.option("--phase", metavar="X", help="Measure a phase that the application marked."),
         click.option(
-            "--to", "end_ns", callback=time_ns, metavar="B", help="... up to here (not included)."
+            "--to", "end_ns", callback=time, metavar="B", help="... up to here (not included)."
         ),
         click.option(
             "--from",
             "start_ns",
-            callback=time_ns,
+            callback=time,
             metavar="A",
             help="Measure from here on, counted from the first event: 1.5s, 250us.",
         ),

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 @click.option(
     "--until",
     "until_ns",
-    callback=options.time_ns,
+    callback=options.time,
     metavar="T",
     help="Length of the run: 2s, 500ms.",
 )

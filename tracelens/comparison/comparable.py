@@ -8,7 +8,7 @@ from tracelens.comparison.observed import Observed, Setup
 from tracelens.comparison.records import Difference
 from tracelens.errors import UsageError
 from tracelens.findings.thresholds import Limits
-from tracelens.findings.wording import count, duration, listing, percent
+from tracelens.numbers import count, duration, listing, percent
 
 BOARD: Final = "board"
 BUILD: Final = "build"

@@ -5,7 +5,7 @@ from typing import Any, Final
 
 from tracelens.comparison.judge import Case
 from tracelens.comparison.records import Comparison
-from tracelens.findings.wording import count, duration, listing, percent
+from tracelens.numbers import MINUS, count, duration, listing, percent, signed_hundredths, stated
 
 METHODS: Final[dict[Case, str]] = {
     "shared_out": "The runs were shared out anew between the sides in {ways} ways{boards}; p is "
@@ -135,7 +135,7 @@ def method(found: Comparison) -> list[str]:
     blocked = ", each within its board" if found.boards else ""
     return [
         f"All {count(found.judged, 'comparison')} are judged together: if nothing differed, the "
-        f"chance that any would be said to have moved is at most {percent(found.rate)} "
+        f"chance that any would be said to have moved is at most {stated(found.rate)} "
         "(family-wise error).",
         METHODS[found.case].format(ways=found.ways, boards=blocked),
         WITHIN,
@@ -158,10 +158,9 @@ def _to(row: Mapping[str, Any]) -> str:
 
 
 def _signed(value: float, unit: str) -> str:
-    sign = "−" if value < 0 else "+"
     if unit == "share":
-        return f"{sign}{abs(value) * 100:.2g}"
-    return f"{sign}{_value(abs(value), unit)}"
+        return signed_hundredths(value, 3)
+    return f"{MINUS if value < 0 else '+'}{_value(abs(value), unit)}"
 
 
 def _value(value: float, unit: str) -> str:
@@ -171,7 +170,5 @@ def _value(value: float, unit: str) -> str:
 
 
 def share(value: float) -> str:
-    """A share in percent with three significant digits: the small ones matter here."""
-    if 0 < value < 1e-5:
-        return "<0.001 %"
-    return f"{value * 100:.3g} %"
+    """A share in percent: the small ones matter here."""
+    return percent(value, 3)

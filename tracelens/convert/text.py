@@ -16,7 +16,7 @@ from tracelens.convert.mapping_toml import LineTable, Mapping
 from tracelens.errors import InputError
 from tracelens.log.render import VERSION_LINE
 from tracelens.model.events import HEADER
-from tracelens.units import NS_PER_MS, NS_PER_S, NS_PER_US
+from tracelens.units import NS_IN, NS_PER_S
 
 _FIELD: Final = re.compile(r"\{(\w+)\}")
 _NUMBER: Final = "#"
@@ -26,7 +26,6 @@ _PIECE: Final = 1 << 18
 """Lines that one thread takes at once."""
 
 _DIGITS: Final = {"s": 9, "ms": 6, "us": 3, "ns": 0}
-_UNITS: Final = {"s": NS_PER_S, "ms": NS_PER_MS, "us": NS_PER_US, "ns": 1}
 
 MATCHES: Final = pl.Schema({"rule": pl.UInt32, "lines": pl.UInt32, "first": pl.UInt32})
 
@@ -217,7 +216,7 @@ def _time(mapping: Mapping, name: str, events: list[pl.DataFrame]) -> pl.Expr:
     if unit == "ticks":
         return pl.col("text").alias("time")
     digits = _DIGITS[unit]
-    whole = pl.col("text").str.extract(r"^(\d+)").cast(pl.Int64) * _UNITS[unit]
+    whole = pl.col("text").str.extract(r"^(\d+)").cast(pl.Int64) * NS_IN[unit]
     part = pl.col("text").str.extract(r"\.(\d+)$").fill_null("")
     fine = part.str.slice(0, digits).str.pad_end(digits, "0") if digits else pl.lit("")
     fine = pl.when(fine == "").then(0).otherwise(fine.cast(pl.Int64, strict=False))

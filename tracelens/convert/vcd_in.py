@@ -12,9 +12,8 @@ from tracelens.convert.mapping_toml import Mapping, SignalTable
 from tracelens.errors import InputError, SystemFileError
 from tracelens.log.render import VERSION_LINE
 from tracelens.model.events import HEADER
-from tracelens.units import NS_PER_MS, NS_PER_S, NS_PER_US
+from tracelens.units import NS_IN, NS_PER_S
 
-_NS_IN: Final = {"s": NS_PER_S, "ms": NS_PER_MS, "us": NS_PER_US, "ns": 1}
 _FINER: Final = {"ps": 1000, "fs": 1_000_000}
 
 
@@ -84,7 +83,7 @@ def _events(data: bytes, mapping: Mapping, name: str) -> Iterator[tuple[int, int
 
 def _scale(magnitude: int, unit: str) -> tuple[int, int]:
     """A time of the dump × first / second is nanoseconds."""
-    return (magnitude * _NS_IN[unit], 1) if unit in _NS_IN else (magnitude, _FINER[unit])
+    return (magnitude * NS_IN[unit], 1) if unit in NS_IN else (magnitude, _FINER[unit])
 
 
 def _whole(value: Any, width: int) -> str:

@@ -4,8 +4,10 @@ from dataclasses import dataclass
 
 import polars as pl
 
+from tracelens.analysis import within_run
 from tracelens.errors import UsageError
 from tracelens.model.results import Timeline
+from tracelens.numbers import moment
 from tracelens.units import NS_PER_MS
 
 AROUND_NS = 10 * NS_PER_MS
@@ -53,13 +55,11 @@ def around_miss(run: Timeline, number: int | None = None, margin_ns: int | None 
 
 
 def between(run: Timeline, start_ns: int, end_ns: int, margin_ns: int | None = None) -> Aim:
-    """All from `start_ns` up to `end_ns`; the jobs released and completed within read the same."""
-    if not 0 <= start_ns < end_ns <= run.span_ns:
-        raise UsageError(
-            f"no such time in this run: found {start_ns} ns to {end_ns} ns, expected a begin "
-            f"before an end, both within 0 ns to {run.span_ns} ns",
-            hint="times count from the first event of the log",
-        )
+    """All from `start_ns` up to `end_ns`; the jobs released and completed within read the same.
+
+    Raises `UsageError` if that is no time of the run.
+    """
+    within_run((start_ns, end_ns), run.span_ns)
     inside = (pl.col("release_ns") >= start_ns) & (pl.col("end_ns") <= end_ns)
     return Aim(start_ns, end_ns, _judged(run, inside), margin_ns or 0, "the jobs in it")
 
@@ -68,7 +68,8 @@ def around_time(run: Timeline, at_ns: int, margin_ns: int | None = None) -> Aim:
     """A moment; the jobs under way at it read the same, and are kept whole."""
     if not 0 <= at_ns <= run.span_ns:
         raise UsageError(
-            f"no such time in this run: found {at_ns} ns, expected 0 ns to {run.span_ns} ns",
+            f"no such time in this run: found {moment(at_ns)}, "
+            f"expected {moment(0)} to {moment(run.span_ns)}",
             hint="times count from the first event of the log",
         )
     jobs = _judged(run, (pl.col("release_ns") <= at_ns) & (pl.col("end_ns") >= at_ns))

@@ -15,8 +15,8 @@ from tracelens.drawing.packing import inert, packed
 from tracelens.drawing.palette import Palette
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Place
-from tracelens.drawing.words import exact, instant, reason
-from tracelens.findings.wording import count, duration
+from tracelens.drawing.words import reason
+from tracelens.numbers import count, duration, exact, moment
 from tracelens.spans import LENGTH, meetings
 
 MOST_EPISODES: Final = 5000
@@ -235,7 +235,7 @@ def _said(name: str, what: str, why: str, start: int, end: int) -> str:
     """What the pointer shows; `why` is inert already."""
     return (
         f"<b>{inert(name)}</b><br>{what}{' ' + why if why else ''}"
-        f"<br>{duration(end - start)} ({exact(end - start)}) from {instant(start)}"
+        f"<br>{duration(end - start)} ({exact(end - start)}) from {moment(start)}"
     )
 
 

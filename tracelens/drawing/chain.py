@@ -19,7 +19,7 @@ from tracelens.drawing.sheet import Place
 from tracelens.drawing.telling import chain
 from tracelens.explanation.records import Wait
 from tracelens.explanation.waits import all_waits
-from tracelens.findings.wording import duration
+from tracelens.numbers import duration
 
 MOST_LINES: Final = 60
 """Lines from a waiting task to the holder's lane, beyond which they would only be a tangle."""

@@ -13,7 +13,7 @@ from tracelens.drawing.palette import DARK, LIGHT
 from tracelens.drawing.raster import Pixels, Stack, as_uri, colours, paint, paint_levels, png
 from tracelens.drawing.sheet import Place, Sheet
 from tracelens.drawing.window import column_edges, share_in, time_in
-from tracelens.findings.wording import duration
+from tracelens.numbers import duration
 from tracelens.spans import Integers
 from tracelens.units import NS_PER_S
 

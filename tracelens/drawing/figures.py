@@ -14,7 +14,7 @@ from tracelens.drawing.axis import ticks
 from tracelens.drawing.packing import packed
 from tracelens.drawing.palette import Palette
 from tracelens.drawing.sheet import LEFT_PX, RIGHT_PX, Sheet, layout, remark
-from tracelens.findings.wording import duration
+from tracelens.numbers import duration
 from tracelens.units import NS_PER_S
 
 Figure = dict[str, Any]

@@ -15,8 +15,7 @@ from tracelens.drawing.packing import inert, packed
 from tracelens.drawing.palette import Palette
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Place
-from tracelens.drawing.words import instant
-from tracelens.findings.wording import duration
+from tracelens.numbers import duration, moment
 
 SPARSE_PX: Final = 48
 """Jobs that stand closer than this on average are not marked one by one, only the late ones."""
@@ -66,13 +65,13 @@ def _every_job(
         name = f"<b>{inert(place.lane.name)}</b> job {job['job']}<br>"
         release, deadline = job["release_ns"], job["deadline_ns"]
         stems.append((release, place.baseline, top))
-        said = f"{name}released at {instant(release)}"
+        said = f"{name}released at {moment(release)}"
         edges.mark(place, release, f"release of job {job['job']}")
         on_blocks.append(release)
         points.append((release, top + 3, "triangle-up", palette.text, said))
         if deadline is not None:
             due = release + deadline
-            said = f"{name}deadline at {instant(due)}, {duration(deadline)} after release"
+            said = f"{name}deadline at {moment(due)}, {duration(deadline)} after release"
             stems.append((due, place.baseline, top))
             edges.mark(place, due, f"deadline of job {job['job']}")
             on_blocks.append(due)
@@ -83,7 +82,7 @@ def _every_job(
                 points.append((due, (place.baseline + top) / 2, "x-thin", late, said))
         if job["status"] == "complete":
             edges.mark(place, job["done_ns"], f"completion of job {job['job']}")
-            said = f"{name}complete at {instant(job['done_ns'])}"
+            said = f"{name}complete at {moment(job['done_ns'])}"
             if job["response_ns"] is not None:
                 said += f", {duration(job['response_ns'])} after release"
             points.append((job["done_ns"], place.baseline, "circle-open", palette.text, said))
@@ -98,7 +97,7 @@ def _overruns(drawing: Drawing, run: Run, late: pl.DataFrame, place: Place) -> N
         for a, b in pieces.iter_rows():  # few rows: a lane of more is drawn as columns
             a, b = max(a, due), min(b, job["done_ns"])
             said = f"<b>{inert(place.lane.name)}</b> job {job['job']}<br>runs after its deadline"
-            drawing.add("overrun", place, a, b, f"{said}<br>{duration(b - a)} from {instant(a)}")
+            drawing.add("overrun", place, a, b, f"{said}<br>{duration(b - a)} from {moment(a)}")
 
 
 def _late_only(

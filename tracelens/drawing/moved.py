@@ -8,7 +8,7 @@ import polars as pl
 
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Place, Sheet
-from tracelens.findings.wording import duration
+from tracelens.numbers import duration
 
 MOST_OUTLINED: Final = 60
 _WORD_PX: Final = 78

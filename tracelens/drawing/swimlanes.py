@@ -30,7 +30,7 @@ from tracelens.drawing.sheet import (
     layout,
     remark,
 )
-from tracelens.findings.wording import count, listing
+from tracelens.numbers import count, listing
 
 ALL_LANES: Final = Choice()
 

@@ -18,11 +18,11 @@ from tracelens.drawing.palette import Paint, Palette
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import RIGHT_PX, Sheet, layout, remark, unit
 from tracelens.drawing.window import Track, codes, column_edges, time_in
-from tracelens.drawing.words import exact, reason
+from tracelens.drawing.words import reason
 from tracelens.explanation.jobs import of_task
 from tracelens.explanation.usual import usual_job
-from tracelens.findings.wording import count, duration
 from tracelens.measures.ledgers import ledger
+from tracelens.numbers import count, duration, exact
 from tracelens.spans import LENGTH
 
 LEFT_PX: Final = 132

@@ -5,7 +5,7 @@ from typing import Final
 
 from tracelens.explanation.records import Deadlock, Job, Predecessor
 from tracelens.explanation.wording import predecessor, title
-from tracelens.findings.wording import duration, listing
+from tracelens.numbers import duration, listing
 
 PLAIN_REPAIRS: Final = ("isr", "suspended", "switching", "asleep", "unranked", "unknown")
 """Entries for which what to try depends on nothing but who it was."""

@@ -19,8 +19,8 @@ from tracelens.explanation.records import (
     Wait,
     Without,
 )
-from tracelens.findings.wording import count, duration, listing, moment, percent
 from tracelens.model.system import Place
+from tracelens.numbers import count, duration, listing, moment, percent
 
 OTHER_THINGS_EQUAL: Final = (
     "By this account, other things equal: with one thing shorter, others would have run at other "

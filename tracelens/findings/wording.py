@@ -1,13 +1,9 @@
-"""Every sentence of the findings: plain and exact, with numbers, units and moments.
-
-A duration has three significant digits; a moment is exact to the microsecond, for it is to be
-found again in the log.
-"""
+"""Every sentence of the findings: plain and exact, with numbers, units and moments."""
 
 from collections.abc import Sequence
 from typing import Final
 
-from tracelens.units import NS_PER_MS, NS_PER_S, NS_PER_US
+from tracelens.numbers import count, duration, listing, moment, percent
 
 OBSERVED: Final = (
     "Observed is not worst. The largest response time, load or queue length seen here is a lower "
@@ -18,42 +14,6 @@ SAFETY: Final = (
     "report supports but does not replace the worst-case analysis, the functional-safety process "
     "and the qualified people that the applicable standards and local rules require."
 )
-
-
-def duration(ns: float) -> str:
-    """Nanoseconds as '1.85 ms': three significant digits, in the unit that reads best."""
-    for unit, size in (("s", NS_PER_S), ("ms", NS_PER_MS), ("µs", NS_PER_US)):
-        if abs(ns) >= 0.9995 * size:
-            return f"{_significant(ns / size)} {unit}"
-    return f"{ns:.0f} ns"
-
-
-def moment(ns: int) -> str:
-    """A time in the log as '8.120345 s': exact to the microsecond."""
-    return f"{ns // NS_PER_S}.{ns % NS_PER_S // NS_PER_US:06d} s"
-
-
-def percent(share: float) -> str:
-    """0.7345 as '73.5 %'; 100 % only if it is."""
-    shown = f"{share * 100:.1f}"
-    return f"{'>99.9' if shown == '100.0' and share < 1 else shown} %"
-
-
-def count(number: int, what: str) -> str:
-    """'1 job', '3 jobs'."""
-    return f"{number} {what}" if number == 1 else f"{number} {what}s"
-
-
-def listing(names: Sequence[str], most: int = 6) -> str:
-    """'a, b and c'; of many, the first and how many more."""
-    if len(names) > most:
-        return f"{', '.join(names[: most - 1])} and {len(names) - most + 1} more"
-    return " and ".join(filter(None, (", ".join(names[:-1]), *names[-1:])))
-
-
-def _significant(value: float) -> str:
-    decimals = 2 if abs(value) < 9.995 else 1 if abs(value) < 99.95 else 0
-    return f"{value:.{decimals}f}"
 
 
 # ------------------------------------------------------------------------------ what was late
@@ -276,10 +236,10 @@ def core_load(
     told = f"between {percent(low)} and {percent(high)}"
     bounds = f" ({told})" if percent(low) != percent(high) else ""
     most = f" Most of all takes {busiest[0]}: {percent(busiest[1])}." if busiest else ""
-    return (
-        f"The load of {_core(core)} is {percent(load)}{bounds}: {percent(1 - load)} is to "
-        f"spare.{most}"
-    )
+    spare = percent(1 - load)
+    if load > 0.999:
+        spare = "nothing" if load >= 1 else "next to nothing"
+    return f"The load of {_core(core)} is {percent(load)}{bounds}: {spare} is to spare.{most}"
 
 
 def peak_load(core: str, load: float, window_ns: int, at_ns: int) -> str:

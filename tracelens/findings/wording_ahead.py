@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 
-from tracelens.findings.wording import count, duration, listing, moment, percent
+from tracelens.numbers import count, duration, listing, moment, percent
 
 
 def main_cause(who: str, how: str, victims: Mapping[str, int], late: int) -> str:
@@ -203,3 +203,6 @@ def lock_order(cycle: Sequence[tuple[str, str, str]]) -> str:
 
 def _later(ahead_ns: int) -> str:
     return f"{duration(ahead_ns)} after the end of this log" if ahead_ns > 0 else "now"
+
+
+##{'percent', 'moment', 'count', 'listing', 'duration'}

@@ -11,7 +11,7 @@ from decimal import Decimal
 from typing import Any, Final
 
 from tracelens.model.budgets import SEVERITIES, Measure, Unit, Waiver
-from tracelens.units import NS_PER_MS, NS_PER_S, NS_PER_US, us_to_ns
+from tracelens.units import NS_IN, NS_PER_US, time_ns, us_to_ns
 
 SHARED: Final = ("severity", "reason", "waiver")
 """Keys that a table sets for all its limits, and a limit's own table for itself."""
@@ -26,8 +26,7 @@ UNIT_WORDS: Final[dict[Unit, str]] = {
 NO_KEY: Final = "is not a key"
 """Follows upon a path without a colon."""
 
-_TIMES: Final = {"ns": 1, "us": NS_PER_US, "µs": NS_PER_US, "ms": NS_PER_MS, "s": NS_PER_S}
-_WITH_UNIT: Final = re.compile(r"\s*(\d+(?:\.\d+)?)\s*(ns|us|µs|ms|s|%)\s*")
+_PERCENT: Final = re.compile(r"([0-9]+(?:\.[0-9]+)?)\s*%")
 
 
 class MistakeError(Exception):
@@ -178,13 +177,12 @@ def _sensible(amount: float, measure: Measure, value: object) -> float:
 
 def _without_unit(value: object, unit: Unit) -> str:
     """The number to write instead of a text with a unit; '' if the text is none."""
-    match = _WITH_UNIT.fullmatch(value) if isinstance(value, str) else None
-    if match is None:
+    if not isinstance(value, str):
         return ""
-    amount, said = Decimal(match[1]), match[2]
-    if unit == "us" and said in _TIMES:
-        return _plain(amount * _TIMES[said] / NS_PER_US)
-    return _plain(amount / 100) if unit == "share" and said == "%" else ""
+    ns, percent = time_ns(value.strip()), _PERCENT.fullmatch(value.strip())
+    if unit == "us" and ns is not None:
+        return _plain(ns / NS_PER_US)
+    return _plain(Decimal(percent[1]) / 100) if unit == "share" and percent else ""
 
 
 def other_unit(
@@ -192,10 +190,10 @@ def other_unit(
 ) -> tuple[str, Measure, str] | None:
     """The measure of which `key` is the name with another unit: (unit, it, what to write)."""
     stem, _, said = key.rpartition("_")
-    if said in _TIMES and said != "us" and f"{stem}_us" in known:
+    if said in NS_IN and said != "us" and f"{stem}_us" in known:
         measure = known[f"{stem}_us"]
         if isinstance(value, int | float) and not isinstance(value, bool):
-            us = Decimal(str(value)) * _TIMES[said] / NS_PER_US
+            us = Decimal(str(value)) * NS_IN[said] / NS_PER_US
             return said, measure, f"{measure.key} = {_plain(us)}"
         return said, measure, measure.key
     if said in ("percent", "pct") and stem in known and known[stem].unit == "share":

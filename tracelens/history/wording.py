@@ -5,8 +5,8 @@ from typing import Any, Final
 
 import polars as pl
 
-from tracelens.findings.wording import count, duration, percent
 from tracelens.history.trends import LEAST
+from tracelens.numbers import MINUS, count, duration, percent, signed_hundredths, stated
 
 _WHAT: Final = {
     "execution": "Mean execution of {}",
@@ -80,10 +80,10 @@ def method(rate: float) -> list[str]:
 
 def judged(rate: float) -> list[str]:
     """What the error rate means, and the methods."""
-    half = percent(rate / 2)
+    half = stated(rate / 2)
     return [
         f"If nothing changed from run to run, the chance that anything here would be said to have "
-        f"changed is at most {percent(rate)}: {half} for steps, {half} for drifts, each over all "
+        f"changed is at most {stated(rate)}: {half} for steps, {half} for drifts, each over all "
         "measures together.",
         "Steps: Pettitt 1979, with the runs put into random order for what chance gives (step-down "
         "maxT, Westfall and Young 1993). Drifts: Mann 1945 and Kendall, with the slope of Theil "
@@ -96,16 +96,15 @@ def value(number: float, unit: str) -> str:
     if unit == "ns":
         return duration(number)
     if unit == "share":
-        return f"{number * 100:.3g} %"
+        return percent(number, 3)
     return f"{number:.3g} {unit}"
 
 
 def signed(number: float, unit: str) -> str:
     """A change with its sign."""
-    sign = "−" if number < 0 else "+"
     if unit == "share":
-        return f"{sign}{abs(number) * 100:.2g} points"
-    return f"{sign}{value(abs(number), unit)}"
+        return f"{signed_hundredths(number, 3)} points"
+    return f"{MINUS if number < 0 else '+'}{value(abs(number), unit)}"
 
 
 def name(run: Mapping[str, Any]) -> str:

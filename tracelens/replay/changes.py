@@ -9,7 +9,7 @@ from typing import Final, Literal, get_args
 
 from tracelens.errors import UsageError
 from tracelens.model.system import System
-from tracelens.units import NS_PER_MS, NS_PER_S, NS_PER_US
+from tracelens.units import NS_PER_US, time_ns
 
 Kind = Literal[
     "priority", "protocol", "scale", "clock", "period", "offset", "core", "without", "section"
@@ -17,8 +17,6 @@ Kind = Literal[
 KINDS: Final[tuple[Kind, ...]] = get_args(Kind)
 Protocol = Literal["none", "inherit", "ceiling"]
 PROTOCOLS: Final[dict[str, Protocol]] = {one: one for one in get_args(Protocol)}
-_TIME: Final = re.compile(r"(\d+(?:\.\d+)?|\.\d+)\s*(ns|us|µs|ms|s)")
-_UNITS: Final = {"ns": 1, "us": NS_PER_US, "µs": NS_PER_US, "ms": NS_PER_MS, "s": NS_PER_S}
 _PER_TASK: Final = ("priority", "scale", "period", "offset", "core", "section")
 
 EXPECTED: Final[dict[str, str]] = {
@@ -102,9 +100,8 @@ def _factor(kind: Kind, text: str, value: str) -> float:
 
 
 def _time(kind: Kind, text: str, value: str) -> int:
-    match = _TIME.fullmatch(value)
-    ns = Decimal(match[1]) * _UNITS[match[2]] if match else Decimal(-1)
-    if ns < (1 if kind == "period" else 0) or ns != int(ns) or ns > 10**18:
+    ns = time_ns(value)
+    if ns is None or ns < (1 if kind == "period" else 0) or ns != int(ns) or ns > 10**18:
         raise _unclear(kind, text)
     return int(ns)
 

@@ -3,10 +3,11 @@
 from pathlib import PurePath
 from typing import Any, Final
 
+from tracelens import numbers
 from tracelens.findings.wording import SAFETY
 from tracelens.replay.advice import Advice, Tried
 from tracelens.replay.run import Replayer
-from tracelens.report import numbers, replayed_json, rows
+from tracelens.report import replayed_json, rows
 from tracelens.report.blocks import Column, Document, Listing, Paragraph, Section, Table
 from tracelens.report.replayed import BOARD, CANNOT, believed, payers, trust
 from tracelens.units import ns_to_us

@@ -4,10 +4,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
-from tracelens.report import numbers
+from tracelens import numbers
 
-Kind = Literal["text", "count", "bytes", "time", "moment", "share", "change", "flag", "number"]
-"""Of a column: 'time' and 'moment' hold integer ns, 'share' a number from 0 to 1, 'change' a
+Kind = Literal[
+    "text", "count", "bytes", "time", "exact", "moment", "share", "change", "flag", "number"
+]
+"""Of a column: 'time', 'exact' and 'moment' hold integer ns ('exact' is shown in µs, unrounded, and
+the text above it says so), 'share' a number from 0 to 1, 'change' a
 difference of such numbers or a growth (shown with its sign), 'flag' a truth value that shows only
 where it is true, 'number' any number, to three digits."""
 
@@ -137,13 +140,15 @@ def _text(cell: Cell, kind: Kind, unit: str) -> str:
     if kind == "text":
         return str(cell)
     if kind == "share":
-        return numbers.percent(float(cell))
+        return numbers.hundredths(float(cell))
     if kind == "change":
-        return numbers.signed_percent(float(cell))
+        return numbers.signed_hundredths(float(cell))
     if kind == "time":
         return numbers.time_in(unit, int(cell))
+    if kind == "exact":
+        return numbers.microseconds(int(cell))
     if kind == "moment":
-        return numbers.moment(int(cell))
+        return numbers.seconds(int(cell))
     if kind == "number":
         return numbers.significant(float(cell))
     return str(cell)

@@ -5,11 +5,12 @@ from typing import Final
 
 import polars as pl
 
+from tracelens import numbers
 from tracelens.comparison import wording
 from tracelens.comparison.observed import Setup
 from tracelens.comparison.records import Comparison
-from tracelens.findings.wording import OBSERVED, SAFETY, count, duration, listing
-from tracelens.report import numbers
+from tracelens.findings.wording import OBSERVED, SAFETY
+from tracelens.numbers import count, duration, listing
 from tracelens.report.blocks import (
     Block,
     Column,
@@ -174,7 +175,7 @@ def _bytes(found: Comparison) -> Section | None:
     rows = _rows(found, "bytes")
     if rows.is_empty():
         return None
-    columns = _columns(Column("", "count"), "of the old value, as is detectable")
+    columns = _columns(Column("", "number"), "of the old value, as is detectable")
     return Section("Bytes of stack left free", (_shown(rows, columns),))
 
 

@@ -8,9 +8,9 @@ from pathlib import PurePath
 from typing import Final
 
 from tracelens.model.results import Analysis, Finding
+from tracelens.numbers import duration, moment, percent
 from tracelens.report import lateness
 from tracelens.report.blocks import Document, Remark
-from tracelens.report.numbers import duration, moment, percent
 from tracelens.report.particulars import particulars
 from tracelens.report.quality import cautions, quality
 
@@ -49,7 +49,7 @@ def facts(analysis: Analysis) -> tuple[str, ...]:
                 duration(timeline.span_ns),
                 f"{cores} core{'s' if cores != 1 else ''}",
                 f"{analysis.quality.events} events",
-                f"{percent(analysis.quality.coverage)} % of core time known",
+                f"{percent(analysis.quality.coverage)} of core time known",
             )
         )
     ]
@@ -58,7 +58,7 @@ def facts(analysis: Analysis) -> tuple[str, ...]:
         told.append(" · ".join(f"{key} {value}" for key, value in run))
     if analysis.window != (0, timeline.span_ns):
         start, end = map(moment, analysis.window)
-        told.append(f"measured from {start} s to {end} s")
+        told.append(f"measured from {start} to {end}")
     told += timeline.system.notes
     return tuple(told)
 
@@ -85,7 +85,7 @@ def _remarks(analysis: Analysis) -> tuple[Remark, ...]:
         Remark(
             severity=found.severity,
             text=found.text,
-            at="" if found.at_ns is None else f"{moment(found.at_ns)} s",
+            at="" if found.at_ns is None else moment(found.at_ns),
         )
         for found in worst_first(analysis)
     )

@@ -3,10 +3,10 @@
 from collections.abc import Sequence
 from typing import Final
 
+from tracelens import numbers
 from tracelens.explanation import wording
 from tracelens.explanation.records import Explanation, Picture, Predecessor, Story
 from tracelens.findings.wording import SAFETY
-from tracelens.report import numbers
 from tracelens.report.blocks import (
     Block,
     Cell,
@@ -18,7 +18,6 @@ from tracelens.report.blocks import (
     Section,
     Table,
 )
-from tracelens.units import NS_PER_US
 
 SIGNS: Final = {
     "execution": "#",
@@ -125,13 +124,13 @@ def _in_order(told: Explanation) -> Section:
     release, deadline = told.job.release_ns, told.job.deadline_ns
     rows: list[tuple[Cell, ...]] = []
     for s in told.told:
-        cells: list[Cell] = [_us(s.start_ns - release), _us(s.end_ns - s.start_ns)]
+        since = [s.start_ns - release, s.end_ns - s.start_ns]
         if deadline is not None:
-            cells.insert(1, _us(s.start_ns - release - deadline))
-        rows.append((*cells, wording.doing(s), wording.where(s.rows)))
-    times = [Column("release", "count"), Column("for", "count")]
+            since.insert(1, s.start_ns - release - deadline)
+        rows.append((*since, wording.doing(s), wording.where(s.rows)))
+    times = [Column("release", "exact"), Column("for", "exact")]
     if deadline is not None:
-        times.insert(1, Column("deadline", "count"))
+        times.insert(1, Column("deadline", "exact"))
     note = ""
     if len(told.told) < told.stretches.height:
         note = (
@@ -139,15 +138,9 @@ def _in_order(told: Explanation) -> Section:
             "--json has every episode."
         )
     columns = (*times, Column("the job"), Column("where that time went"))
-    since = "the release" if deadline is None else "the release and from the deadline"
-    words = Paragraph(f"When it began, in µs from {since}, and for how many µs:")
+    moments = "the release" if deadline is None else "the release and from the deadline"
+    words = Paragraph(f"When it began, in µs from {moments}, and for how many µs:")
     return Section("What happened, in order", (words, Table(columns, tuple(rows), note)))
-
-
-def _us(ns: int) -> str:
-    whole, rest = divmod(abs(ns), NS_PER_US)
-    decimals = f".{rest:03}".rstrip("0") if rest else ""
-    return f"{'-' if ns < 0 else ''}{whole}{decimals}"
 
 
 def _locks(told: Explanation) -> Section | None:

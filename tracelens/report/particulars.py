@@ -7,8 +7,8 @@ from typing import Final
 import polars as pl
 
 from tracelens.model.results import Analysis
+from tracelens.numbers import duration
 from tracelens.report.blocks import Column, Section
-from tracelens.report.numbers import duration
 from tracelens.report.rows import MOST_ROWS, left_out, most_telling, names_of, table
 
 START_AFTER: Final = "longest time from a release to the first start"

@@ -4,11 +4,12 @@ from typing import Any, Final
 
 import polars as pl
 
-from tracelens.findings.wording import OBSERVED, SAFETY, count
+from tracelens import numbers
+from tracelens.findings.wording import OBSERVED, SAFETY
 from tracelens.history import wording
 from tracelens.history.store import History
 from tracelens.history.trends import ranked
-from tracelens.report import numbers
+from tracelens.numbers import count
 from tracelens.report.blocks import (
     Block,
     Cell,

@@ -4,8 +4,8 @@ import polars as pl
 
 from tracelens.findings.wording import OBSERVED, SAFETY
 from tracelens.model.results import Analysis
+from tracelens.numbers import moment, percent
 from tracelens.report.blocks import Block, Column, Listing, Paragraph, Section
-from tracelens.report.numbers import moment, percent
 from tracelens.report.rows import MOST_ROWS, left_out, names_of, table
 
 
@@ -35,7 +35,7 @@ def _facts(analysis: Analysis) -> list[str]:
     unused = int(timeline.log.unused["count"].sum())
     facts = [
         f"{quality.events} events from {quality.lines} lines; {unused or 'no'} lines not used",
-        f"what the cores did is known for {percent(quality.coverage)} % of their time",
+        f"what the cores did is known for {percent(quality.coverage)} of their time",
         f"{quality.lost_events or 'no'} events reported lost by the target",
     ]
     if quality.contradictions:
@@ -47,7 +47,7 @@ def _facts(analysis: Analysis) -> list[str]:
     else:
         facts.append("no contradictions: no sign of a switch that was not recorded")
     if quality.boots > 1:
-        times = names_of([f"{moment(ns)} s" for ns in timeline.log.restarts])
+        times = names_of([f"{moment(ns)}" for ns in timeline.log.restarts])
         facts.append(f"{quality.boots} boots laid end to end; the target restarted at {times}")
     return facts
 

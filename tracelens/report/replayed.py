@@ -5,10 +5,11 @@ from typing import Final
 
 import polars as pl
 
+from tracelens import numbers
 from tracelens.findings.wording import SAFETY
 from tracelens.replay.fidelity import EXACT_NS, MISSING, Fidelity, Off
 from tracelens.replay.run import Prediction
-from tracelens.report import numbers, rows
+from tracelens.report import rows
 from tracelens.report.blocks import Block, Column, Document, Listing, Paragraph, Section
 
 MOST_REASONS: Final = 8
@@ -65,7 +66,7 @@ def believed(fidelity: Fidelity) -> str:
     near = f"to within one switch ({numbers.duration(fidelity.tolerance_ns)})"
     return (
         f"Unchanged, the replay gives {fidelity.near} of {fidelity.jobs} responses "
-        f"({numbers.percent(fidelity.share)} %) "
+        f"({numbers.percent(fidelity.share)}) "
         f"{near if fidelity.tolerance_ns > EXACT_NS else 'exactly'}; the worst error is "
         f"{numbers.duration(fidelity.worst_ns)}."
     )

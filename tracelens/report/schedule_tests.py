@@ -3,8 +3,8 @@
 from fractions import Fraction
 from typing import Final
 
+from tracelens.numbers import microseconds, percent
 from tracelens.report.blocks import Cell, Column, Listing, Paragraph, Section, Table
-from tracelens.report.numbers import percent
 from tracelens.theory.records import CoreResult, Growth, Order, Schedulability
 from tracelens.units import NS_PER_US
 
@@ -16,11 +16,7 @@ MOST_OF_A_TASK: Final = 12
 
 def us(ns: int | Fraction | None) -> str | None:
     """Nanoseconds as exact microseconds, without the unit."""
-    if ns is None:
-        return None
-    whole, rest = divmod(abs(int(ns)), NS_PER_US)
-    decimals = f".{rest:03}".rstrip("0") if rest else ""
-    return f"{'-' if ns < 0 else ''}{whole}{decimals}"
+    return None if ns is None else microseconds(int(ns))
 
 
 def fraction(value: Fraction) -> str:
@@ -90,8 +86,8 @@ def demand(core: CoreResult, found: Schedulability) -> Section | None:
         return None
     where = f" of core {core.name}" if len(found.cores) > 1 else ""
     shown = of.points[:MOST_POINTS]
-    rows = tuple((us(p.t_ns), us(p.demand_ns), p.demand_ns > p.t_ns) for p in shown)
-    columns = (Column("t", "count"), Column("demand", "count"), Column("too much", "flag"))
+    rows = tuple((p.t_ns, p.demand_ns, p.demand_ns > p.t_ns) for p in shown)
+    columns = (Column("t", "exact"), Column("demand", "exact"), Column("too much", "flag"))
     facts = []
     if of.busy_ns is not None:
         facts.append(f"Longest busy period: {us(of.busy_ns)} µs.")
@@ -141,17 +137,17 @@ def margins(found: Schedulability) -> Section | None:
     if of.stretch is None:
         text = "However fast the core, the deadlines are not all shown to be kept."
     else:
-        clock = percent(float(1 / of.stretch)) if of.stretch >= 1 else None
         factor = f"{float(of.stretch):.4f}"
-        text = f"Everything may take {factor} times as long: the clock may run at {clock} % of its "
+        clock = percent(float(1 / of.stretch))
+        text = f"Everything may take {factor} times as long: the clock may run at {clock} of its "
         text += "speed."
-        if clock is None:
+        if of.stretch < 1:
             text = f"Everything would have to take {factor} of its time for all to be in time."
     if not of.growths:
         left = "What each task alone may grow by is left out: there are too many tasks."
         return Section("Margins", (Paragraph(text), Paragraph(left)))
-    rows = tuple((g.name, us(g.cost_ns), _change(g)) for g in of.growths)
-    columns = (Column("task"), Column("C", "count"), Column("may change by"))
+    rows = tuple((g.name, g.cost_ns, _change(g)) for g in of.growths)
+    columns = (Column("task"), Column("C", "exact"), Column("may change by"))
     return Section("Margins", (Paragraph(text), Table(columns, rows, "Each alone, in µs.")))
 
 

@@ -9,7 +9,7 @@ from pathlib import PurePath
 
 from tracelens.formats.budgets_text import number_text
 from tracelens.model.verdicts import Entry, Spot, Verdict, Verdicts
-from tracelens.report.numbers import moment, percent, significant
+from tracelens.numbers import moment, percent, significant
 from tracelens.verdicts.observation import so_many
 
 
@@ -71,7 +71,7 @@ def lossy(judged: Verdicts) -> str:
     if not quality.lost_events and not quality.contradictions and quality.boots == 1:
         return ""
     return (
-        f"What the cores did is known for {percent(quality.coverage)} % of their time. How much "
+        f"What the cores did is known for {percent(quality.coverage)} of their time. How much "
         "may be unknown can be set: tolerated_loss under [budgets]."
     )
 
@@ -91,7 +91,7 @@ def waived(verdict: Verdict, today: date) -> str:
 
 def where(spot: Spot) -> str:
     """'job 21, released at 0.040000 s (run.csv:582)'."""
-    told = f"at {moment(spot.at_ns)} s"
+    told = f"at {moment(spot.at_ns)}"
     if spot.job is not None:
         told = f"job {spot.job}, released {told}"
     elif spot.task is not None:

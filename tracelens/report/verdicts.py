@@ -5,10 +5,10 @@ from pathlib import PurePath
 
 from tracelens.findings.wording import OBSERVED, SAFETY
 from tracelens.model.verdicts import OUTCOMES, Spot, Verdict, Verdicts
+from tracelens.numbers import moment
 from tracelens.report import verdict_words as words
 from tracelens.report.blocks import Column, Document, Listing, Paragraph, Remark, Section, Table
 from tracelens.report.document import facts, title
-from tracelens.report.numbers import moment
 from tracelens.report.rows import MOST_ROWS, left_out, names_of
 
 
@@ -73,7 +73,7 @@ def _remarks(judged: Verdicts) -> Iterator[Remark]:
         if verdict.outcome == "fail":
             spot = verdict.spot
             text = words.sentence(verdict, judged.today, ledger=spot not in told)
-            at = "" if spot is None else f"{moment(spot.at_ns)} s"
+            at = "" if spot is None else f"{moment(spot.at_ns)}"
             told |= {spot} if spot is not None else set()
             yield Remark(severity(verdict), text, at)
         elif verdict.outcome == "unknown":

@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Final
 
 from tracelens.errors import LogError, TraceLensError
-from tracelens.findings.wording import duration
+from tracelens.numbers import duration
 from tracelens.plain import plain
 from tracelens.reading import read_bytes
 from tracelens.units import NS_PER_S

@@ -11,9 +11,10 @@ import polars as pl
 from tracelens.drawing.choice import ORDERS, Choice, choose
 from tracelens.drawing.lanes import DRAWN
 from tracelens.drawing.runs import Run
+from tracelens.errors import UsageError
 from tracelens.measures.contract import of_name
 from tracelens.model.results import Finding
-from tracelens.units import NS_PER_MS, NS_PER_US
+from tracelens.units import NS_PER_MS, NS_PER_US, time_ns
 from tracelens.web.panels import places
 
 LEAST_WIDTH_NS: Final = 2 * NS_PER_US
@@ -177,6 +178,18 @@ def to_place(run: Run, view: View, text: str) -> tuple[View, Chosen] | None:
     moved = fit(run, replace(view, start=place.start_ns - margin, end=place.end_ns + margin))
     job = place.job_id
     return _showing(run, moved, place.lane or ""), job if job is not None and run.job(job) else None
+
+
+def typed(text: str) -> int:
+    """The time that a person typed, in ns: '8.12 s', '250us', a bare number in seconds.
+
+    Raises `UsageError` for anything else.
+    """
+    told = text.strip().replace(",", ".")
+    ns = time_ns(f"{told}s" if told[-1:].isdigit() else told)
+    if ns is None:
+        raise UsageError(f"found {text.strip()[:40]!r}, expected a time such as 8.12 s or 250 us")
+    return int(ns)
 
 
 def to_instant(run: Run, view: View, at_ns: int) -> View:

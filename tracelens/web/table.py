@@ -11,8 +11,8 @@ from typing import Any, Final
 from dash import html
 from dash.development.base_component import Component
 
+from tracelens.numbers import aligned
 from tracelens.plain import plain
-from tracelens.report.numbers import aligned
 from tracelens.web.components import aria, data, in_words
 from tracelens.web.panels.grid import Page
 from tracelens.web.panels.panel import short

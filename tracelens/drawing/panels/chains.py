@@ -18,7 +18,7 @@ from tracelens.drawing.figures import (
 )
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Sheet
-from tracelens.findings.wording import duration
+from tracelens.numbers import duration
 from tracelens.units import NS_PER_S
 
 

@@ -20,8 +20,8 @@ from tracelens.drawing.panels.rows import label, stacked, width
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Sheet
 from tracelens.drawing.window import time_in
-from tracelens.findings.wording import duration
 from tracelens.measures.contract import of_name
+from tracelens.numbers import duration
 from tracelens.spans import Integers, SpentTime
 
 STEP_PX: Final = 4

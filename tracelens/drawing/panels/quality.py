@@ -12,8 +12,7 @@ from tracelens.drawing.panels.rows import stacked, width
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Sheet
 from tracelens.drawing.window import time_in
-from tracelens.drawing.words import instant
-from tracelens.findings.wording import duration
+from tracelens.numbers import duration, moment
 
 MOST_SIGNS: Final = 1000
 MOST_CORES: Final = 4
@@ -106,7 +105,7 @@ def _signs(found: pl.DataFrame, what: str, axis: str, sheet: Sheet) -> Figure:
     )
     made["marker"] |= {"size": 8, "opacity": 1}
     said = [
-        f"{what} at {instant(at)}" + (f", line {line}" if line is not None else "")
+        f"{what} at {moment(at)}" + (f", line {line}" if line is not None else "")
         for at, line in zip(shown["at_ns"], shown["line"], strict=True)
     ]
     return made | {"yaxis": axis, "hovertext": said}

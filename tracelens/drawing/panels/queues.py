@@ -24,8 +24,8 @@ from tracelens.drawing.figures import (
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Sheet
 from tracelens.drawing.window import column_edges
-from tracelens.findings.wording import duration
 from tracelens.measures.contract import of_name
+from tracelens.numbers import duration
 from tracelens.units import NS_PER_S
 
 ITEMS: Final = 0.48

@@ -26,7 +26,7 @@ from tracelens.drawing.packing import packed
 from tracelens.drawing.palette import Palette
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Sheet, remark
-from tracelens.findings.wording import count, duration
+from tracelens.numbers import count, duration
 from tracelens.units import NS_PER_S
 
 DOTS: Final = 0.56

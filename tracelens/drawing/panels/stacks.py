@@ -20,8 +20,8 @@ from tracelens.drawing.figures import (
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Sheet
 from tracelens.drawing.window import column_edges
-from tracelens.findings.wording import count
 from tracelens.measures.stack import last_third, stack_marks
+from tracelens.numbers import count
 from tracelens.spans import union
 
 

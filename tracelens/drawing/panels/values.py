@@ -20,9 +20,8 @@ from tracelens.drawing.figures import (
 from tracelens.drawing.packing import inert, packed
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Sheet, remark
-from tracelens.drawing.words import instant
-from tracelens.findings.wording import duration
 from tracelens.measures.marks import marks
+from tracelens.numbers import duration, moment
 
 MOST_BANDS: Final = 400
 MOST_ROWS: Final = 4
@@ -109,7 +108,7 @@ def _points(points: pl.DataFrame, sheet: Sheet) -> Figure:
         "mode": "lines+markers",
         "line": {"width": 1, "color": sheet.palette.states["execution"].edge},
         "hovertext": [
-            f"{value:g} at {instant(at)}"
+            f"{value:g} at {moment(at)}"
             for value, at in zip(points["value"], points["at_ns"], strict=True)
         ],
     }
@@ -119,7 +118,7 @@ def _ticks(points: pl.DataFrame, low: float, sheet: Sheet) -> Figure:
     at = points["at_ns"].to_numpy()
     made = dots(at, np.full(len(at), low), _places(points), "line-ns", "execution", sheet.palette)
     made["marker"] |= {"size": 26, "line": {"width": 1.5, "color": made["marker"]["color"]}}
-    return made | {"hovertext": [instant(at) for at in points["at_ns"]]}
+    return made | {"hovertext": [moment(at) for at in points["at_ns"]]}
 
 
 def _places(points: pl.DataFrame) -> list[str]:
@@ -184,7 +183,7 @@ def _bands(bands: pl.DataFrame, sheet: Sheet) -> Figure:
         .to_series()
         .to_list(),
         "hovertext": [
-            f"{name}: {duration(ns)} from {instant(at)}"
+            f"{name}: {duration(ns)} from {moment(at)}"
             for name, ns, at in zip(said, drawn["whole_ns"], drawn["begin_ns"], strict=True)
         ],
         "hoverinfo": "text",

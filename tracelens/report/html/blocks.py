@@ -3,8 +3,9 @@
 from dataclasses import dataclass
 from typing import Any
 
-from tracelens.drawing.words import exact
-from tracelens.report import blocks, numbers
+from tracelens import numbers
+from tracelens.numbers import exact
+from tracelens.report import blocks
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +57,7 @@ def _column(kind: blocks.Kind, values: Any, texts: Any) -> list[Cell]:
 def _said(kind: blocks.Kind, value: Any) -> str:
     if value is None or kind in ("count", "bytes"):
         return ""
-    return exact(value) if kind in ("time", "moment") else f"{100 * value:.6g} %"
+    return exact(value) if kind in ("time", "exact", "moment") else f"{100 * value:.6g} %"
 
 
 def _pad(missing: int) -> str:

@@ -4,8 +4,8 @@ from typing import Final
 
 import polars as pl
 
-from tracelens.findings.wording import count, listing
 from tracelens.model.results import Analysis
+from tracelens.numbers import count, listing
 from tracelens.report.blocks import Column, Table
 from tracelens.report.rows import left_out, table
 

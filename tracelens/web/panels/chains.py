@@ -6,9 +6,8 @@ from tracelens.drawing.figures import Shown
 from tracelens.drawing.panels.chains import instances, latencies
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Sheet
-from tracelens.findings.wording import count
+from tracelens.numbers import count, duration
 from tracelens.report.blocks import Column
-from tracelens.report.numbers import duration
 from tracelens.report.selection import slowest_instances
 from tracelens.web.panels.grid import Grid, Head
 from tracelens.web.panels.panel import Asked, Panel

@@ -5,7 +5,7 @@ from typing import Final
 
 import polars as pl
 
-from tracelens.drawing.words import THIN_SPACE, exact
+from tracelens.numbers import THIN_SPACE, exact
 from tracelens.report.blocks import Cell, Column, Table
 
 MOST_ROWS: Final = 200

@@ -6,8 +6,8 @@ from tracelens.drawing.figures import Shown
 from tracelens.drawing.panels.load import Curves, curves, load_over_time
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Sheet
+from tracelens.numbers import duration
 from tracelens.report.blocks import Column
-from tracelens.report.numbers import duration
 from tracelens.web.panels.grid import Grid, Head
 from tracelens.web.panels.panel import Asked, Panel
 from tracelens.web.panels.places import place

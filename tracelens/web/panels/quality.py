@@ -9,9 +9,8 @@ from tracelens.drawing.figures import Shown
 from tracelens.drawing.panels.quality import damage_over_time, signs, times_of
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Sheet
-from tracelens.drawing.words import grouped
+from tracelens.numbers import grouped, percent
 from tracelens.report.blocks import Column
-from tracelens.report.numbers import percent
 from tracelens.web.panels.grid import Grid, Head
 from tracelens.web.panels.panel import Asked, Panel
 from tracelens.web.panels.places import place
@@ -59,7 +58,7 @@ def _table(run: Run, of: str | None) -> Grid:
             "lines": Head(Column("first at line"), leads="place"),
             "said": Head(Column("why, which")),
         },
-        note=f"What the cores did is known for {percent(quality.coverage)} % of their time; "
+        note=f"What the cores did is known for {percent(quality.coverage)} of their time; "
         f"{grouped(quality.events)} events from {grouped(quality.lines)} lines.",
     )
 
@@ -156,7 +155,7 @@ def _unknown(run: Run) -> Iterator[Row]:
     for core in cores.sort("core").iter_rows(named=True):  # few rows: one a core
         yield {
             "what": "not known",
-            "said": f"{percent(core['unknown'])} % of the time of core {core['name']}",
+            "said": f"{percent(core['unknown'])} of the time of core {core['name']}",
             "count": core["len"],
             "at_ns": core["start_ns"],
             "end_ns": core["end_ns"],

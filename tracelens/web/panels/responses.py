@@ -6,10 +6,9 @@ from tracelens.drawing.figures import Shown
 from tracelens.drawing.panels.responses import response_times, responses
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Sheet
-from tracelens.findings.wording import count
 from tracelens.measures.contract import FIVE
+from tracelens.numbers import count, duration
 from tracelens.report.blocks import Column
-from tracelens.report.numbers import duration
 from tracelens.web.panels.grid import Grid, Head
 from tracelens.web.panels.panel import Asked, Panel
 from tracelens.web.panels.places import place

@@ -6,10 +6,8 @@ from dash import Dash, Input, Output, html
 from dash.development.base_component import Component
 
 from tracelens.drawing.runs import Run
-from tracelens.drawing.words import grouped
-from tracelens.findings.wording import duration
+from tracelens.numbers import duration, grouped, percent
 from tracelens.plain import plain
-from tracelens.report.numbers import percent
 from tracelens.web import ids
 from tracelens.web.parts import live, report
 from tracelens.web.rooms.nav import ROOMS, Rooms, nav
@@ -45,14 +43,14 @@ def facts(run: Run) -> list[Component]:
     """Name, span, load of each core, what is known, and what the log lost."""
     quality = run.analysis.quality
     loads = ", ".join(
-        f"{lane.label} {'–' if load is None else percent(load) + ' %'}"
+        f"{lane.label} {'–' if load is None else percent(load)}"
         for lane, load in zip(run.lanes.of("core"), run.analysis.cores["load"], strict=True)
     )
     told = [
         *list(run.analysis.timeline.system.run.items())[:3],
         ("span", duration(run.span_ns)),
         ("load", loads),
-        ("known", f"{percent(quality.coverage)} % of core time"),
+        ("known", f"{percent(quality.coverage)} of core time"),
         ("events", grouped(quality.events)),
     ]
     damage = (("lost", quality.lost_events), ("contradictions", quality.contradictions))

@@ -11,7 +11,7 @@ from tracelens.drawing.sheet import Sheet
 from tracelens.drawing.telling import telling
 from tracelens.drawing.this_job import this_job
 from tracelens.explanation import Explanation
-from tracelens.findings.wording import duration
+from tracelens.numbers import duration
 from tracelens.plain import plain
 from tracelens.units import NS_PER_US
 from tracelens.web import ids, takeaway

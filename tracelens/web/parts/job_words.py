@@ -9,10 +9,10 @@ from dash.development.base_component import Component
 from tracelens.drawing.words import reason
 from tracelens.explanation import wording
 from tracelens.explanation.records import Explanation, Growth, Job, Repair, Stretch
+from tracelens.numbers import time_in, time_unit
 from tracelens.plain import plain
 from tracelens.replay import Change
 from tracelens.replay.changes import Protocol
-from tracelens.report.numbers import time_in, time_unit
 from tracelens.web.components import data, in_words, swatch
 from tracelens.web.panels import places
 from tracelens.web.rooms.repair.asked import link

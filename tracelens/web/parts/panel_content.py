@@ -11,7 +11,7 @@ from dash import no_update
 from tracelens.drawing.intervals import MOST_ROWS
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Sheet
-from tracelens.drawing.words import grouped, read_instant
+from tracelens.numbers import grouped
 from tracelens.web import moves, takeaway
 from tracelens.web.components import BLANK
 from tracelens.web.moves import Chosen, View
@@ -75,7 +75,7 @@ def asked_of(
 ) -> Asked:
     """What the stores, or the address, ask of a panel."""
     name = name_of(run, panel, of)
-    length = read_instant(windows) if panel.windows and windows and windows in WINDOWS else None
+    length = moves.typed(windows) if panel.windows and windows and windows in WINDOWS else None
     return Asked(view.start, view.end, chosen, name, length)
 
 

@@ -10,9 +10,8 @@ from tracelens.drawing import intervals, swimlanes
 from tracelens.drawing.choice import choose
 from tracelens.drawing.runs import Run
 from tracelens.drawing.sheet import Sheet
-from tracelens.drawing.words import grouped, instant, read_instant
 from tracelens.errors import UsageError
-from tracelens.findings.wording import duration
+from tracelens.numbers import duration, grouped, moment
 from tracelens.web import ids, moves, steps, takeaway
 from tracelens.web.components import BLANK, MOVABLE, UNSPOKEN, aria, key
 from tracelens.web.moves import Chosen, View
@@ -248,11 +247,11 @@ def jump(run: Run, view: View, text: str) -> tuple[View | None, str]:
     if not text.strip():
         return None, ""
     try:
-        at = read_instant(text)
+        at = moves.typed(text)
     except UsageError as error:
         return None, str(error)
     if at > run.span_ns:
-        return None, f"the run ends at {instant(run.span_ns)}"
+        return None, f"the run ends at {moment(run.span_ns)}"
     return moves.to_instant(run, view, at), ""
 
 
@@ -261,7 +260,7 @@ def draw(run: Run, view: View, chosen: Chosen, sheet: Sheet) -> tuple[dict[str, 
     figure, shown = swimlanes.schedule(
         run, view.start, view.end, sheet, view.top, chosen, view.choice
     )
-    note = [f"{duration(view.end - view.start)} from {instant(view.start)}"]
+    note = [f"{duration(view.end - view.start)} from {moment(view.start)}"]
     if len(shown.places) < shown.total:
         note.insert(0, f"lanes {shown.first + 1}–{shown.first + len(shown.places)}")
         note[0] += f" of {shown.total}"

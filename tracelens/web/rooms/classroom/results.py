@@ -14,7 +14,7 @@ from tracelens.drawing.sheet import BOTTOM_PX, CAPTION_PX, TOP_PX, Sheet
 from tracelens.drawing.this_job import entries
 from tracelens.drawing.words import reason
 from tracelens.errors import TraceLensError
-from tracelens.findings.wording import count, duration
+from tracelens.numbers import count, duration
 from tracelens.plain import plain
 from tracelens.web.components import FIGURE, aria, key, swatch
 from tracelens.web.rooms.classroom.exercise import PROTOCOLS

@@ -6,10 +6,9 @@ from typing import Final
 from dash import html
 from dash.development.base_component import Component
 
-from tracelens.findings.wording import duration, listing
 from tracelens.formats.taskset_toml import parse_taskset
+from tracelens.numbers import ABSENT, duration, listing, significant
 from tracelens.plain import plain
-from tracelens.report.numbers import ABSENT, significant
 from tracelens.theory import Schedulability, analyse_set
 from tracelens.theory.records import Bound, TaskResult
 

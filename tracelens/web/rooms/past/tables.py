@@ -7,12 +7,11 @@ import polars as pl
 from dash import dcc, html
 from dash.development.base_component import Component
 
-from tracelens.findings.wording import count
 from tracelens.history import wording
 from tracelens.history.trends import course
+from tracelens.numbers import ABSENT, aligned, chance, count
 from tracelens.plain import plain
 from tracelens.report.blocks import Column, Kind, Table
-from tracelens.report.numbers import ABSENT, aligned, chance
 from tracelens.report.past import runs_table
 from tracelens.web.rooms.past.asked import Asked
 from tracelens.web.rooms.past.folder import Look

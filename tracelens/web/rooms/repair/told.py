@@ -7,10 +7,9 @@ from dash import html
 from dash.development.base_component import Component
 
 from tracelens.drawing.moved import MOST_OUTLINED, Moved
-from tracelens.findings.wording import count, duration
+from tracelens.numbers import count, duration, time_unit
 from tracelens.plain import plain
 from tracelens.report.blocks import Document, Listing, Paragraph
-from tracelens.report.numbers import time_unit
 from tracelens.report.replayed import CANNOT
 from tracelens.web.panels.panel import short
 from tracelens.web.rooms.two.differs import (

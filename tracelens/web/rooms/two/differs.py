@@ -13,8 +13,8 @@ from tracelens.comparison.observed import observe
 from tracelens.comparison.records import Comparison
 from tracelens.drawing.runs import Run
 from tracelens.errors import UsageError
+from tracelens.numbers import ABSENT, hundredths, time_in, time_unit
 from tracelens.plain import plain
-from tracelens.report.numbers import ABSENT, percent, time_in, time_unit
 from tracelens.web.panels.panel import short
 
 _MOST_SAID: Final = 8
@@ -121,4 +121,4 @@ def count_or_absent(number: int | None) -> str:
 
 
 def _share(share: float | None) -> str:
-    return ABSENT if share is None else percent(share)
+    return ABSENT if share is None else hundredths(share)

@@ -7,7 +7,7 @@ from dash.development.base_component import Component
 
 from tracelens.drawing.runs import Run
 from tracelens.drawing.two_runs import Matched
-from tracelens.findings.wording import duration, listing
+from tracelens.numbers import duration, listing
 from tracelens.plain import plain
 from tracelens.web.components import BLANK, MOVABLE, aria, key
 from tracelens.web.panels.panel import short
