@@ -41,6 +41,16 @@ def test_a_person_reads_the_verdict_first_and_the_rest_in_order(capsys):
     assert max(map(len, page.splitlines())) <= 80
 
 
+def test_of_a_log_the_columns_fit_a_page_too(capsys):
+    """Its times are no whole µs, and it has two cores, each with a table of its own."""
+    assert main(["schedule", str(SAMPLES / "knitting_two_cores.csv")]) == 0
+    page = capsys.readouterr().out
+    assert max(map(len, page.splitlines())) <= 80
+    assert "To the whole µs on the safe side; --json is exact." in page
+    assert page.index("Core motion:") < page.index("needle_select        6")
+    assert page.index("Core service:") < page.index("pattern_fetch     4")
+
+
 def test_the_json_keeps_the_contract(capsys):
     """Process set A of Burns & Wellings, in ms: R = 10, 20, 52, U = 247/300."""
     document = of(CLASSROOM / "process_set_a.toml", capsys)

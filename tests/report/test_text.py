@@ -1,6 +1,7 @@
 """The report on a terminal."""
 
 import io
+import re
 from dataclasses import replace
 
 import pytest
@@ -9,7 +10,7 @@ from rich.cells import cell_len
 from tests.report.example import FINDINGS, empty_analysis, frame, knitting
 from tracelens.model.measured import MEASURED
 from tracelens.model.results import Finding
-from tracelens.report import text
+from tracelens.report import blocks, text
 from tracelens.report.document import document
 
 
@@ -97,6 +98,19 @@ def test_a_name_cannot_act_on_the_terminal():
     assert "\x1b" not in page
     assert "\u202e" not in page
     assert r"[red]x[/red]\x1b[31m\u202eevil was late" in page
+
+
+@pytest.mark.parametrize("width", range(30, 80))
+def test_a_number_and_its_unit_stay_on_one_line(width):
+    told = "It took 3.13 ms, 87.3 % of it in 409600 bytes, 0.25 s (12.0 µs each) and 7 ns."
+    table = blocks.Table((blocks.Column("why"),), ((told,),))
+    section = blocks.Section("Where", (blocks.Paragraph(told), table))
+    page = io.StringIO()
+    text.show(blocks.Document("run", (), "Verdict.", (), (section,)), page, width)
+    lines = page.getvalue().splitlines()
+    assert not [line for line in lines if re.match(r"\s*(ns|µs|ms|s|%|bytes)\b|\s*%", line)]
+    assert page.getvalue().count("3.13 ms") == 2
+    assert max(map(len, lines)) <= width
 
 
 def test_names_longer_than_a_column_lose_no_character():

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Final
 
 from tracelens.findings.wording import SAFETY
+from tracelens.numbers import percent
 from tracelens.observed import Seen
 from tracelens.report import schedule_tests
 from tracelens.report.blocks import (
@@ -17,14 +18,27 @@ from tracelens.report.blocks import (
     Section,
     Table,
 )
-from tracelens.report.numbers import percent
 from tracelens.report.schedule_tests import fraction, us
 from tracelens.theory.records import Schedulability, TaskResult
 from tracelens.theory.windows import Window
+from tracelens.units import NS_PER_MS, NS_PER_US
 
 MOST_STEPS: Final = 24
 """So many values of an iteration are printed; --json has all."""
 MOST_JOBS: Final = 12
+
+_COLUMNS: Final = (
+    Column("task"),
+    Column("prio", "count"),
+    Column("C", "exact"),
+    Column("T", "exact"),
+    Column("D", "exact"),
+    Column("B", "exact"),
+    Column("R", "exact"),
+    Column("seen", "exact"),
+    Column("R/D", "share"),
+    Column("verdict"),
+)
 
 VERDICTS: Final = {
     "schedulable": "Every task is shown to meet its deadline.",
@@ -67,7 +81,7 @@ def _facts(found: Schedulability) -> str:
         policy.get(found.policy, "fixed priorities, equal ones in turn"),
         f"{cores} core{'s' if cores != 1 else ''}",
         f"{tasks} task{'s' if tasks != 1 else ''}",
-        f"load {fraction(found.utilisation)} = {percent(float(found.utilisation))} %",
+        f"load {fraction(found.utilisation)} = {percent(float(found.utilisation))}",
     ]
     if handlers:
         parts.insert(3, f"{handlers} interrupt handler{'s' if handlers != 1 else ''}")
@@ -90,63 +104,74 @@ def _reason(task: TaskResult) -> str:
 
 
 def _responses(found: Schedulability, seen: Mapping[str, Seen]) -> Section:
-    several = len(found.cores) > 1
-    columns = [
-        Column("task"),
-        Column("prio", "count"),
-        Column("C", "count"),
-        Column("T", "count"),
-        Column("D", "count"),
-        Column("B", "count"),
-        Column("R", "count"),
-        Column("R/D", "share"),
-        Column("verdict"),
+    """A table a core: side by side with its name the columns would be too many for a page."""
+    every = [
+        ns for task in found.tasks for ns in (task.contender.period_ns, task.response_ns) if ns
     ]
-    if several:
-        columns.insert(1, Column("core"))
-    if seen:
-        columns.insert(-2, Column("seen", "count"))
-    names = {core.core: core.name for core in found.cores}
-    rows = []
-    for task in found.tasks:
-        one = task.contender
-        share = None
-        if task.response_ns is not None and one.deadline_ns:
-            share = task.response_ns / one.deadline_ns
-        cells: list[Cell] = [
-            task.name,
-            None if one.priority is None else str(one.priority),
-            us(one.cost_ns),
-            us(one.period_ns),
-            us(one.deadline_ns),
-            us(task.blocking_ns),
-            us(task.response_ns),
-            share,
-            _sign(task),
-        ]
-        if several:
-            cells.insert(1, names[one.core])
-        if seen:
-            of = seen.get(task.name)
-            cells.insert(-2, None if of is None else us(of.response_ns))
-        rows.append(tuple(cells))
+    whole = max(every, default=0) >= NS_PER_MS and any(ns % NS_PER_US for ns in every)
     text = (
         "Times in µs. C execution, T period or least separation, D deadline, B what lower tasks "
         "may block, R worst response from the due time."
     )
     if seen:
         text += " Seen is the longest response of this run."
-    parts: list[Block] = [Paragraph(text), Table(tuple(columns), tuple(rows))]
-    told = [f"{task.name}: {task.why}" for task in found.tasks if task.why is not None]
+    if whole:
+        text += " To the whole µs on the safe side; --json is exact."
+    parts: list[Block] = [Paragraph(text)]
+    for core in found.cores:
+        rows = tuple(
+            _response(task, seen, whole) for task in found.tasks if task.contender.core == core.core
+        )
+        if len(found.cores) > 1:
+            parts.append(Paragraph(f"Core {core.name}:"))
+        columns = [column for column in _COLUMNS if seen or column.head != "seen"]
+        parts.append(Table(tuple(columns), rows))
+    told = [
+        f"{task.name}: {task.why}"
+        for task in found.tasks
+        if task.why is not None and (task.ok or task.response_ns is not None)  # else in a remark
+    ]
     if told:
         parts.append(Listing(tuple(told)))
     return Section("Worst-case response times", tuple(parts))
 
 
+def _response(task: TaskResult, seen: Mapping[str, Seen], whole: bool) -> tuple[Cell, ...]:
+    one, of = task.contender, seen.get(task.name)
+    share = None
+    if task.response_ns is not None and one.deadline_ns:
+        share = task.response_ns / one.deadline_ns
+    up, down = (_up, _down) if whole else (_as_is, _as_is)
+    cells: tuple[Cell, ...] = (
+        task.name,
+        one.priority,
+        up(one.cost_ns),
+        down(one.period_ns),
+        down(one.deadline_ns),
+        up(task.blocking_ns),
+        up(task.response_ns),
+    )
+    if seen:
+        cells = (*cells, None if of is None else up(of.response_ns))
+    return (*cells, share, _sign(task))
+
+
+def _up(ns: int | None) -> int | None:
+    return None if ns is None else -(-ns // NS_PER_US) * NS_PER_US
+
+
+def _down(ns: int | None) -> int | None:
+    return None if ns is None else ns // NS_PER_US * NS_PER_US
+
+
+def _as_is(ns: int | None) -> int | None:
+    return ns
+
+
 def _sign(task: TaskResult) -> str:
     if task.ok:
         return "in time" if task.contender.deadline_ns is not None else "bounded"
-    return "late" if task.verdict == "unschedulable" else "not decided"
+    return "late" if task.verdict == "unschedulable" else "undecided"
 
 
 def _iterations(found: Schedulability) -> Section | None:
@@ -198,15 +223,15 @@ def _blocking(found: Schedulability) -> Section | None:
             for b in held.blockers
         )
         cells = (held.sums_ns, held.inherit_ns, held.ceiling_ns, held.total_ns)
-        rows.append((task.name, *map(us, cells), by or "nobody"))
-    if not any(row[4] != "0" or row[1] != "0" for row in rows):
+        rows.append((task.name, *cells, by or "nobody"))
+    if not any(row[4] or row[1] for row in rows):
         return None
     columns = (
         Column("task"),
-        Column("sums", "count"),
-        Column("exact", "count"),
-        Column("ceiling", "count"),
-        Column("here", "count"),
+        Column("sums", "exact"),
+        Column("exact", "exact"),
+        Column("ceiling", "exact"),
+        Column("here", "exact"),
         Column("by"),
     )
     text = (

@@ -1,5 +1,6 @@
 """A document for a terminal, a pipe or a file: 80 columns are enough."""
 
+import re
 from typing import Final, TextIO
 
 from rich.box import Box
@@ -9,8 +10,9 @@ from rich.table import Column as GridColumn
 from rich.table import Table as Grid
 from rich.text import Text
 
+from tracelens import numbers
 from tracelens.plain import plain
-from tracelens.report import blocks, numbers
+from tracelens.report import blocks
 
 WIDEST: Final = 100
 """Lines of running text longer than this are hard to read; tables are as wide as they need."""
@@ -23,6 +25,12 @@ COLOURS: Final = {"error": "#D55E00", "warning": "#E69F00", "note": "#56B4E9"}
 
 LONGEST: Final = 24
 """A word longer than this may be folded where the page is too narrow."""
+
+_TIE: Final = "\ufdd0"
+"""Stands for a blank at which no line ends, while lines are broken: a noncharacter, which Unicode
+keeps for such use (chapter 23.7), since what is broken here takes every blank for a place to
+break."""
+_BEFORE_UNIT: Final = re.compile(r"(?<=\d) (?=(?:ns|µs|ms|s|%|bytes?)(?!\w))")
 
 _RULE_UNDER_HEAD: Final = Box("    \n    \n ── \n    \n    \n    \n    \n    \n")
 
@@ -41,7 +49,8 @@ def show(document: blocks.Document, file: TextIO, width: int | None = None) -> N
     with console.capture() as captured:
         for part, widest in _parts(document):
             console.print(part, width=min(widest or console.width, console.width), crop=False)
-    text = "".join(f"{line.rstrip(' ')}\n" for line in captured.get().splitlines())
+    drawn = captured.get().replace(_TIE, " ")
+    text = "".join(f"{line.rstrip(' ')}\n" for line in drawn.splitlines())
     try:
         text.encode(file.encoding or "utf-8")
     except UnicodeEncodeError:
@@ -123,10 +132,13 @@ def _column(head: str, unit: str, cells: tuple[str, ...], numeric: bool) -> Grid
     if numeric:
         width = max(map(len, (*numbers.aligned(cells), *words)))
         return GridColumn(header, justify="right", min_width=width)
-    words += [word for cell in cells for word in cell.split()]
+    words += [word for cell in cells for word in _safe(cell).plain.split()]
     return GridColumn(header, overflow="fold", min_width=min(max(map(cell_len, words)), LONGEST))
 
 
 def _safe(text: str, style: str = "") -> Text:
-    """Every string of a document passes here: nothing in it acts on the terminal."""
-    return Text(plain(text), style)
+    """Every string of a document passes here: nothing in it acts on the terminal.
+
+    A number and its unit stay on one line.
+    """
+    return Text(_BEFORE_UNIT.sub(_TIE, plain(text)), style)
