@@ -69,7 +69,7 @@ def power(run: Timeline, charged: pl.DataFrame, asleep: pl.DataFrame) -> pl.Data
     known time does.
     """
     declared = run.system.power
-    known = _known_ns(run)
+    known = _known_ns(run) if declared else 0
     if declared is None or not known:
         return empty(POWER)
     charge_uc = float(charged["charge_uc"].sum())

@@ -292,14 +292,20 @@ NO_REASON, HOLDER_RUNS, PUSHED = range(3)
 # ---------------------------------------------------------------------------------- accessors
 
 
+MOST_CORES: Final = 256
+CORES_AT: Final = HEADER
+TASKS_AT: Final = CORES_AT + MOST_CORES * CORE_WIDTH
+"""The rows of cores and tasks, which nearly every step asks for, are where they always are."""
+
+
 def task_row(M: Memory, t: int) -> int:
     """The row of task t."""
-    return M[TASKS] + t * TASK_WIDTH
+    return TASKS_AT + t * TASK_WIDTH
 
 
 def core_row(M: Memory, c: int) -> int:
     """The row of core c."""
-    return M[CORES] + c * CORE_WIDTH
+    return CORES_AT + c * CORE_WIDTH
 
 
 def object_row(M: Memory, o: int) -> int:
@@ -329,11 +335,11 @@ def stack_row(M: Memory, c: int, depth: int) -> int:
 
 def touch_task(M: Memory, t: int) -> None:
     """Look at this task again before time moves on."""
-    M[M[TASKS] + t * TASK_WIDTH + TOUCHED] = 1
+    M[TASKS_AT + t * TASK_WIDTH + TOUCHED] = 1
     M[DIRTY] = 1
 
 
 def touch_core(M: Memory, c: int) -> None:
     """Look at this core, and at all that look at it, before time moves on."""
-    M[M[CORES] + c * CORE_WIDTH + CORE_TOUCHED] = 1
+    M[CORES_AT + c * CORE_WIDTH + CORE_TOUCHED] = 1
     M[DIRTY] = 1

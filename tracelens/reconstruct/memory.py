@@ -39,6 +39,7 @@ from tracelens.reconstruct.arena import (
     MARGIN,
     MAX_CHAIN,
     MAX_DEPTH,
+    MOST_CORES,
     N_CORES,
     N_ISRS,
     N_OBJECTS,
@@ -101,8 +102,8 @@ _BUFFERS = (
 def build(sizes: Sizes) -> np.ndarray:
     """An arena of these sizes: bases set, pools strung on their free lists, the rest zero."""
     regions = (
-        (TASKS, sizes.tasks * TASK_WIDTH),
-        (CORES, sizes.cores * CORE_WIDTH),
+        (CORES, MOST_CORES * CORE_WIDTH),  # first, and
+        (TASKS, sizes.tasks * TASK_WIDTH),  # second: their places are constants
         (ISRS, sizes.isrs * ISR_WIDTH),
         (OBJECTS, sizes.objects * OBJECT_WIDTH),
         (STACKS, sizes.cores * MAX_DEPTH * STACK_WIDTH),

@@ -186,14 +186,14 @@ class _Column:
     """One column of tokens: which pairs of word and token occur, and where."""
 
     def __init__(self, column: pl.Series, kinds: np.ndarray) -> None:
-        distinct = column.unique().drop_nulls()
-        texts = distinct.cast(pl.String).to_list()
-        physical = distinct.to_physical().to_numpy().astype(np.int64)
-        self._none = int(physical.max(initial=-1)) + 1
-        self._dense = np.zeros(self._none + 1, np.int32)
-        self._dense[physical] = np.arange(1, len(texts) + 1)
-        codes = column.to_physical().fill_null(self._none)
-        self.codes = codes.to_numpy(writable=True).view(np.int32)
+        physical = column.to_physical()
+        none = int(physical.drop_nulls().to_numpy().max(initial=0)) + 1
+        self.codes = physical.fill_null(none).to_numpy(writable=True).view(np.int32)
+        distinct = _present(self.codes, none)
+        words = pl.Series(distinct, dtype=physical.dtype).cat.to(column.dtype)
+        texts: list[str] = words.cast(pl.String).to_list()
+        self._dense = np.zeros(none + 1, np.int32)
+        self._dense[distinct] = np.arange(1, len(texts) + 1)
         self.width = len(texts) + 1
         used = np.zeros(len(EVENT_WORDS) * self.width, np.uint8)
         compiled(_mark_pairs, len(kinds))(kinds, self.codes, self._dense, self.width, used)
@@ -229,6 +229,13 @@ class _Column:
             here = kinds.astype(np.int64) * self.width + self._dense[self.codes] == key
             result[here & places.from_on(place)] = number
         return result
+
+
+def _present(codes: np.ndarray, limit: int) -> np.ndarray:
+    """Which codes below `limit` occur, ascending. A hash of all of them takes far longer."""
+    seen = np.zeros(limit + 1, np.bool_)
+    seen[codes] = True
+    return np.flatnonzero(seen[:limit])
 
 
 def _mark_pairs(kinds: Memory, codes: Memory, dense: Memory, width: int, used: Memory) -> None:
@@ -345,6 +352,6 @@ def _complete(make: Any, records: Sequence[Any], names: Sequence[str]) -> tuple[
 
 def _with_seen_cores(declared: Sequence[Core], events: pl.DataFrame) -> tuple[Core, ...]:
     by_id = {core.id: core for core in declared}
-    for number in events["core"].unique().to_list():
+    for number in _present(events["core"].to_numpy(), 256).tolist():
         by_id.setdefault(number, Core(number, str(number)))
     return tuple(by_id[number] for number in sorted(by_id) if number < 256)
