@@ -44,7 +44,9 @@ def test_inversions_with_one_frame_do_not_hold_the_reader_back() -> None:
     run = scene.run()
     timeline = run.analysis.timeline
     doubled = pl.concat([timeline.inversions, timeline.inversions]).sort("start_ns")
-    analysis = dataclasses.replace(run.analysis, timeline=timeline.but(inversions=doubled))
+    analysis = dataclasses.replace(
+        run.analysis, timeline=dataclasses.replace(timeline, inversions=doubled)
+    )
     run = dataclasses.replace(run, analysis=analysis)
     view = moves.to_span(run, View(0, 60 * MS), 1_300_000, 3_800_000, "needle_select")
     assert steps.which(run, view, None, "inversion") == "inversion 1 of 6"
@@ -56,7 +58,9 @@ def test_without_a_place_nothing_moves() -> None:
     import dataclasses
 
     run = scene.run()
-    none = run.analysis.timeline.but(inversions=run.analysis.timeline.inversions.clear())
+    none = dataclasses.replace(
+        run.analysis.timeline, inversions=run.analysis.timeline.inversions.clear()
+    )
     run = dataclasses.replace(
         run, late=run.late.clear(), analysis=dataclasses.replace(run.analysis, timeline=none)
     )

@@ -1,5 +1,7 @@
 """Restrict a run to the windows that the measures are taken over."""
 
+from dataclasses import replace
+
 import polars as pl
 
 from tracelens.measures.load import by_core
@@ -18,11 +20,12 @@ def cut(run: Timeline, windows: Windows) -> Timeline:
     core, then in order of time, which several measures would otherwise bring about each.
     """
     by_time_of_each = by_core(run.occupancy).values()
-    run = run.but(occupancy=pl.concat([run.occupancy.clear(), *by_time_of_each]))
+    run = replace(run, occupancy=pl.concat([run.occupancy.clear(), *by_time_of_each]))
     if windows == ((0, run.span_ns),):
         return run
     inversions = inside(run.inversions, windows)
-    return run.but(
+    return replace(
+        run,
         task_states=clip(run.task_states, windows),
         occupancy=clip(run.occupancy, windows),
         jobs=inside(run.jobs, windows, "release_ns", "end_ns"),

@@ -1,27 +1,11 @@
 """Frozen bundles that travel between the stages: a reconstructed run and its measures."""
 
-from collections.abc import Callable
-from dataclasses import dataclass, fields
-from typing import Any
+from dataclasses import dataclass
 
 import polars as pl
 
 from tracelens.model.log import Log
 from tracelens.model.system import System
-
-
-class Deferred:
-    """A table that is made when somebody first asks for it."""
-
-    def __init__(self, make: Callable[[], pl.DataFrame]) -> None:
-        self._make = make
-        self._made: pl.DataFrame | None = None
-
-    def table(self) -> pl.DataFrame:
-        """The table, made once."""
-        if self._made is None:
-            self._made = self._make()
-        return self._made
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +14,7 @@ class Timeline:
 
     `system` is what holds after a system file overrode the log, with every thing that events
     name added, one record a name. The observed span is [0, span_ns). `higher_first` is already
-    applied to nothing here: priorities are as declared. A large table may be `Deferred`.
+    applied to nothing here: priorities are as declared.
     """
 
     log: Log
@@ -52,15 +36,6 @@ class Timeline:
     masks: pl.DataFrame
     contradictions: pl.DataFrame
     repairs: pl.DataFrame
-
-    def __getattribute__(self, name: str) -> Any:
-        value = object.__getattribute__(self, name)
-        return value.table() if isinstance(value, Deferred) else value
-
-    def but(self, **tables: pl.DataFrame) -> "Timeline":
-        """The same run with other tables; what is deferred stays so."""
-        kept = {field.name: object.__getattribute__(self, field.name) for field in fields(self)}
-        return Timeline(**(kept | tables))
 
 
 @dataclass(frozen=True, slots=True)

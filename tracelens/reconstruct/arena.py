@@ -248,8 +248,8 @@ CORE_BITS: Final = 9
 STATE_BITS: Final = 3
 NAME_BITS: Final = 24
 """Widths of the fields in a code, lowest first: what is waited for, state, core, task; who,
-occupant, core; via, by, entry. Those that may be NONE are kept plus one. See `rows.unpacked`."""
-JOB_OUT_WIDTH: Final = 12
+occupant, core; via, by, entry. Those that may be NONE are kept plus one."""
+JOB_OUT_WIDTH: Final = 10
 RECORD_WIDTH: Final = 12  # kind, then fields by kind
 
 COMPLETE, OPEN, EXCLUDED_JOB, ABORTED, DISCARDED = range(5)

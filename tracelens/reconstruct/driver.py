@@ -94,7 +94,7 @@ class _Boot:
         e = self.events
         count = len(e.times)
         hints, next_core, idle_at = self._hints()
-        rows = Rows()
+        rows = Rows(self.named)
         sizes = _sizes(self.named, count)
         memory = build(sizes)
         memory[_COUNTERS] = self.counted

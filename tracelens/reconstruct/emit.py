@@ -15,6 +15,7 @@ from tracelens.reconstruct.arena import (
     HOLDS,
     HOLDS_FREE,
     HOLDS_LEFT,
+    IN_ISR,
     ITEM_NEXT,
     ITEM_WIDTH,
     ITEMS,
@@ -25,6 +26,7 @@ from tracelens.reconstruct.arena import (
     JOBS,
     JOBS_FREE,
     JOBS_LEFT,
+    N_TASKS,
     NAME_BITS,
     OCCUPANT_CAP,
     OCCUPANT_ROWS,
@@ -63,7 +65,8 @@ def emit_occupant(M: Memory, c: int, start: int, end: int, occupant: int, who: i
         r = M[OCCUPANT_ROWS] + M[OCCUPANT_USED]
         M[r] = start
         M[r + cap] = end
-        M[r + 2 * cap] = ((c << STATE_BITS) + occupant << NAME_BITS) + who + 1
+        kept = who + 1 + M[N_TASKS] if occupant == IN_ISR else who + 1
+        M[r + 2 * cap] = ((c << STATE_BITS) + occupant << NAME_BITS) + kept
         M[OCCUPANT_USED] += 1
 
 

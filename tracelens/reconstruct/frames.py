@@ -1,8 +1,8 @@
 """From the machine's finished rows to the documented tables."""
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
-from typing import cast
 
 import numpy as np
 import polars as pl
@@ -10,12 +10,20 @@ import polars as pl
 from tracelens.model import tables
 from tracelens.model.columns import Entry, InversionKind, Occupant, State
 from tracelens.model.log import Log
-from tracelens.model.results import Deferred, Timeline
+from tracelens.model.results import Timeline
 from tracelens.reconstruct import arena as a
 from tracelens.reconstruct.jobtable import job_tables
 from tracelens.reconstruct.names import Named
 from tracelens.reconstruct.overlay import apply_overrides
-from tracelens.reconstruct.rows import EPISODES, JOBS, OCCUPANTS, STATES, Rows, unpacked
+from tracelens.reconstruct.rows import (
+    EPISODES,
+    JOBS,
+    OCCUPANTS,
+    STATES,
+    Columns,
+    Rows,
+    narrow,
+)
 from tracelens.reconstruct.setup import Facts
 
 REPAIR_TEXTS = (
@@ -35,7 +43,10 @@ UNUSED_TEXTS = (
 
 
 class Labels:
-    """Expressions that turn the machine's numbers into names. Negative numbers become null."""
+    """Expressions that turn the machine's numbers into names.
+
+    Negative numbers become null; with `plus_one` the numbers are kept plus one, and 0 does.
+    """
 
     def __init__(self, named: Named) -> None:
         system = named.system
@@ -53,28 +64,34 @@ class Labels:
         """Interrupt handlers."""
         return _named(column, self.isrs, self.isrs)
 
-    def object(self, column: str) -> pl.Expr:
+    def object(self, column: str, *, plus_one: bool = False) -> pl.Expr:
         """Locks, queues, words waited for, and mask."""
-        return _named(column, self.objects, list(dict.fromkeys(self.objects)))
+        return _named(column, self.objects, list(dict.fromkeys(self.objects)), plus_one)
 
-    def actor(self, column: str) -> pl.Expr:
+    def actor(self, column: str, *, plus_one: bool = False) -> pl.Expr:
         """Tasks, then handlers; a task and a handler of one name are one category."""
-        return _named(column, [*self.tasks, *self.isrs], self._actors)
+        return _named(column, [*self.tasks, *self.isrs], self._actors, plus_one)
 
-    def core(self, column: str) -> pl.Expr:
+    def core(self, column: str, *, plus_one: bool = False) -> pl.Expr:
         """The cores' integers in the log."""
-        number = pl.col(column)
+        number, is_known = _number(column, plus_one)
         if self._cores != list(range(len(self._cores))):
             number = number.replace(dict(enumerate(self._cores)))
-        return pl.when(pl.col(column) >= 0).then(number).cast(pl.UInt8).alias(column)
+        return pl.when(is_known).then(number).cast(pl.UInt8).alias(column)
 
 
-def _named(column: str, names: list[str], categories: list[str]) -> pl.Expr:
-    number = pl.col(column)
+def _number(column: str, plus_one: bool) -> tuple[pl.Expr, pl.Expr]:
+    """The number, and whether there is one."""
+    kept = pl.col(column)
+    return (kept - 1, kept > 0) if plus_one else (kept, kept >= 0)
+
+
+def _named(column: str, names: list[str], categories: list[str], plus_one: bool = False) -> pl.Expr:
+    number, is_known = _number(column, plus_one)
     if len(categories) < len(names):
         code = {name: number for number, name in enumerate(categories)}
         number = number.replace({n: code[name] for n, name in enumerate(names)})
-    kept = pl.when(pl.col(column) >= 0).then(number).cast(pl.UInt32)
+    kept = pl.when(is_known).then(number).cast(narrow(len(categories)))
     return kept.cat.to(pl.Enum(categories)).alias(column)
 
 
@@ -107,69 +124,69 @@ def timeline(
 ) -> Timeline:
     """All documented tables of a run. `boots` has the first event row and time of each boot."""
     labels = Labels(named)
-    jobs, episodes, job_of = job_tables(
-        rows.give_up(JOBS), rows.give_up(EPISODES), named, about, log, boots
-    )
-    states = rows.give_up(STATES)
-    return Timeline(
-        log=replace(log, unused=_with_unused(log, rows.records(a.R_UNUSED, 2))),
-        system=named.system,
-        span_ns=span_ns,
-        lost_events=lost,
-        # The largest two, which a report of a run without misses does not look at.
-        task_states=cast(pl.DataFrame, Deferred(lambda: _task_states(states, labels))),
-        episodes=cast(pl.DataFrame, Deferred(lambda: _episodes(episodes, labels))),
-        occupancy=_occupancy(rows.give_up(OCCUPANTS), rows.records(a.R_OVERRIDE, 3), labels),
-        jobs=jobs.with_columns(labels.task("task")),
+    with ThreadPoolExecutor(1) as beside:
+        others = beside.submit(_of_time_and_things, rows, labels)
+        jobs, episodes, job_of = job_tables(
+            rows.give_up(JOBS), rows.give_up(EPISODES), named, about, log, boots
+        )
+        return Timeline(
+            log=replace(log, unused=_with_unused(log, rows.records(a.R_UNUSED))),
+            system=named.system,
+            span_ns=span_ns,
+            lost_events=lost,
+            episodes=_episodes(episodes, labels),
+            jobs=jobs.with_columns(labels.task("task")),
+            **_inversions(rows, labels, job_of),
+            contradictions=_contradictions(log, rows.records(a.R_CONTRADICTION), labels),
+            repairs=_reasons(log, rows.records(a.R_REPAIR), REPAIR_TEXTS),
+            **others.result(),
+        )
+
+
+def _of_time_and_things(rows: Rows, labels: Labels) -> dict[str, pl.DataFrame]:
+    """The tables that know nothing of jobs."""
+    return {
+        "task_states": _task_states(rows.give_up(STATES), labels),
+        "occupancy": _occupancy(rows.give_up(OCCUPANTS), rows.records(a.R_OVERRIDE), labels),
         **_records(rows, labels),
-        **_inversions(rows, labels, job_of),
-        contradictions=_contradictions(log, rows.records(a.R_CONTRADICTION, 6), labels),
-        repairs=_reasons(log, rows.records(a.R_REPAIR, 2), REPAIR_TEXTS),
-    )
+    }
 
 
-def _episodes(columns: list[np.ndarray], labels: Labels) -> pl.DataFrame:
-    job, start, end, code = columns
-    via, by, entry = unpacked(code, a.NAME_BITS, a.NAME_BITS)
+def _episodes(columns: Columns, labels: Labels) -> pl.DataFrame:
+    job, start, end, via, by, entry = columns
     return _frame(
         [job, start, end, entry, by, via],
         job_id=pl.col("job_id"),
         start_ns=pl.col("start_ns"),
         end_ns=pl.col("end_ns"),
         entry=_coded("entry", Entry),
-        by=labels.actor("by"),
-        via=labels.object("via"),
+        by=labels.actor("by", plus_one=True),
+        via=labels.object("via", plus_one=True),
     )
 
 
-def _task_states(columns: list[np.ndarray], labels: Labels) -> pl.DataFrame:
-    start, end, code = columns
-    waits, state, core, task = unpacked(code, a.NAME_BITS, a.STATE_BITS, a.CORE_BITS)
+def _task_states(columns: Columns, labels: Labels) -> pl.DataFrame:
+    start, end, waits, state, core, task = columns
     return _frame(
         [task, start, end, state, core, waits],
         task=labels.task("task"),
         start_ns=pl.col("start_ns"),
         end_ns=pl.col("end_ns"),
         state=_coded("state", State),
-        core=labels.core("core"),
-        waits_for=labels.object("waits_for"),
+        core=labels.core("core", plus_one=True),
+        waits_for=labels.object("waits_for", plus_one=True),
     )
 
 
-def _occupancy(columns: list[np.ndarray], overrides: np.ndarray, labels: Labels) -> pl.DataFrame:
-    start, end, code = columns
-    who, occupant, core = unpacked(code, a.NAME_BITS, a.STATE_BITS)
-    columns = apply_overrides([core, start, end, occupant, who], overrides)
-    occupant, who = columns[3], columns[4]
-    handlers = np.flatnonzero(occupant == a.IN_ISR)
-    who[handlers] += len(labels.tasks)
+def _occupancy(columns: Columns, overrides: np.ndarray, labels: Labels) -> pl.DataFrame:
+    start, end, who, occupant, core = columns
     return _frame(
-        columns,
+        apply_overrides([core, start, end, occupant, who], overrides),
         core=labels.core("core"),
         start_ns=pl.col("start_ns"),
         end_ns=pl.col("end_ns"),
         occupant=_coded("occupant", Occupant),
-        who=labels.actor("who"),
+        who=labels.actor("who", plus_one=True),
     )
 
 
@@ -180,7 +197,7 @@ def _records(rows: Rows, labels: Labels) -> dict[str, pl.DataFrame]:
     own_ns = pl.min_horizontal("own_ns", pl.col("end_ns") - pl.col("start_ns"))
     return {
         "holds": _frame(
-            rows.records(a.R_HOLD, 6),
+            rows.records(a.R_HOLD),
             lock=labels.object("lock"),
             task=labels.task("task"),
             **span,
@@ -188,7 +205,7 @@ def _records(rows: Rows, labels: Labels) -> dict[str, pl.DataFrame]:
             complete=_flag("complete"),
         ),
         "lock_waits": _frame(
-            rows.records(a.R_WAIT, 8),
+            rows.records(a.R_WAIT),
             lock=labels.object("lock"),
             wanted=labels.object("wanted"),
             task=labels.task("task"),
@@ -198,7 +215,7 @@ def _records(rows: Rows, labels: Labels) -> dict[str, pl.DataFrame]:
             owner=labels.task("owner"),
         ),
         "isr_runs": _frame(
-            rows.records(a.R_ISR, 7),
+            rows.records(a.R_ISR),
             isr=labels.isr("isr"),
             core=labels.core("core"),
             **span,
@@ -207,30 +224,30 @@ def _records(rows: Rows, labels: Labels) -> dict[str, pl.DataFrame]:
             complete=_flag("complete"),
         ),
         "queue_levels": _frame(
-            rows.records(a.R_LEVEL, 3),
+            rows.records(a.R_LEVEL),
             queue=labels.object("queue"),
             at_ns=pl.col("at_ns"),
             items=_optional("items"),
         ),
         "queue_items": _frame(
-            rows.records(a.R_ITEM, 3),
+            rows.records(a.R_ITEM),
             queue=labels.object("queue"),
             send_ns=pl.col("send_ns"),
             receive_ns=pl.col("receive_ns"),
         ),
         "masks": _frame(
-            rows.records(a.R_MASK, 5),
+            rows.records(a.R_MASK),
             core=labels.core("core"),
             what=pl.when(pl.col("what") == 1).then(pl.lit("sched")).otherwise(pl.lit("irq")),
             who=labels.actor("who"),
             **span,
         ),
-        "deadlocks": _deadlocks(rows.records(a.R_DEADLOCK, 5), labels),
+        "deadlocks": _deadlocks(rows.records(a.R_DEADLOCK), labels),
     }
 
 
 def _inversions(rows: Rows, labels: Labels, job_of: np.ndarray) -> dict[str, pl.DataFrame]:
-    r = rows.records(a.R_INVERSION, 11)
+    r = rows.records(a.R_INVERSION)
     r[9] = np.where(r[9] >= 0, job_of[r[9]], -1)
     found = _frame(
         r,
@@ -247,7 +264,7 @@ def _inversions(rows: Rows, labels: Labels, job_of: np.ndarray) -> dict[str, pl.
         wait=pl.col("wait"),
     )
     links = _frame(
-        rows.records(a.R_LINK, 3),
+        rows.records(a.R_LINK),
         number=pl.col("number"),
         position=pl.col("position"),
         chain=labels.task("chain").cast(pl.String),
@@ -261,7 +278,7 @@ def _inversions(rows: Rows, labels: Labels, job_of: np.ndarray) -> dict[str, pl.
     )
     return {
         "inversions": found.select(*tables.INVERSIONS.columns),
-        "third_parties": _third_parties(rows.records(a.R_THIRD, 3), found, labels),
+        "third_parties": _third_parties(rows.records(a.R_THIRD), found, labels),
     }
 
 

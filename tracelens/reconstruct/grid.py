@@ -9,7 +9,7 @@ import numpy as np
 
 from tracelens.model.system import System
 from tracelens.reconstruct import arena as a
-from tracelens.reconstruct.rows import Rows
+from tracelens.reconstruct.rows import JOBS, Rows
 from tracelens.reconstruct.setup import Facts
 
 NO_RELEASE = a.SPLIT | a.STARTUP | a.PROVISIONAL | a.UNDER_WAY
@@ -24,12 +24,12 @@ def envelope(releases: np.ndarray, period: int) -> int:
 
 def envelopes(rows: Rows, system: System, about: Facts) -> dict[int, int]:
     """Task index → origin of its grid, for periodic tasks whose jobs are begun by releases."""
-    jobs = rows.jobs()
-    whole = (jobs[:, 6] & NO_RELEASE == 0) & (jobs[:, 5] != a.DISCARDED)
+    _, tasks, released, _, _, status, flags, *_ = rows.columns(JOBS)
+    whole = (flags & NO_RELEASE == 0) & (status != a.DISCARDED)
     found = {}
     for number, task in enumerate(system.tasks):
         if task.period_ns and task.offset_ns is None and about.modes[number] <= a.BY_OBJECT:
-            releases = np.sort(jobs[whole & (jobs[:, 1] == number), 2])
+            releases = np.sort(released[whole & (tasks == number)])
             if len(releases):
                 found[number] = envelope(releases, task.period_ns)
     return found

@@ -9,7 +9,6 @@ from tracelens.model.log import Log
 from tracelens.reconstruct import arena as a
 from tracelens.reconstruct.grid import NO_RELEASE, envelope
 from tracelens.reconstruct.names import Named
-from tracelens.reconstruct.rows import unpacked
 from tracelens.reconstruct.setup import Facts, early_ns
 
 
@@ -24,7 +23,7 @@ def job_tables(
     """The table JOBS with its tasks as numbers, the columns of EPISODES, and the machine's job
     number → row, -1 for what was no job after all.
     """
-    number, task, release, first, end, status, flags, ran, begun_at, ended_at, _, _ = job_columns
+    number, task, release, first, end, status, flags, ran, begun_at, ended_at = job_columns
     real = np.flatnonzero(status != a.DISCARDED)
     order = real[by_task_and_release(task[real], release[real], number[real])]
     old_to_new = np.full(int(number.max(initial=-1)) + 1, -1, np.int64)
@@ -112,11 +111,11 @@ def clip_to_release(
     `clipped`, `release`, `first` (start) and `ran` (execution) have one entry a job. Returns the
     episodes, first starts and executions of what is left.
     """
-    job, start, end, code = episodes
+    job, start, *_ = episodes
     start = np.where(clipped[job], np.maximum(start, release[job]), start)
-    kept = end > start
-    job, start, end, code = (c[kept] for c in (job, start, end, code))
-    entry = unpacked(code, a.NAME_BITS, a.NAME_BITS)[2]
+    kept = episodes[2] > start
+    episodes = [column[kept] for column in (job, start, *episodes[2:])]
+    job, start, end, _, _, entry = episodes
     first, ran = first.copy(), ran.copy()
     runs = np.flatnonzero(clipped[job] & (entry == a.E_EXECUTION))
     earlier = clipped & (first < release)
@@ -125,7 +124,7 @@ def clip_to_release(
     far = np.full(len(first), np.iinfo(np.int64).max)
     np.minimum.at(far, job[runs], start[runs])
     first[earlier] = np.where(far[earlier] < np.iinfo(np.int64).max, far[earlier], -1)
-    return [job, start, end, code], first, ran
+    return episodes, first, ran
 
 
 def hidden(

@@ -123,8 +123,6 @@ def emit_job(M: Memory, t: int, j: int, status: int, end: int) -> None:
     M[out + 7 * cap] = M[r + JOB_RAN]
     M[out + 8 * cap] = M[r + JOB_EVENT]
     M[out + 9 * cap] = M[EVENT_ROW]
-    M[out + 10 * cap] = M[r + JOB_NOMINAL]
-    M[out + 11 * cap] = M[r + JOB_NUMBER]
     M[JOB_USED] += 1
 
 

@@ -2,12 +2,13 @@
 
 import numpy as np
 
-from tracelens.reconstruct.arena import NOBODY_KNOWS, NONE
+from tracelens.reconstruct.arena import NOBODY_KNOWS
 
 
 def apply_overrides(columns: list[np.ndarray], overrides: np.ndarray) -> list[np.ndarray]:
     """Occupancy columns (core, start, end, occupant, who) with unknown stretches laid over them.
 
+    `who` is kept plus one, 0 being nobody.
     `overrides` has fields (core, start, end), of one core disjoint and in order; right after
     each the core is unknown, so the stretch joins the row that follows it.
     """
@@ -40,11 +41,11 @@ def _cover(columns: list[np.ndarray], stretches: np.ndarray) -> list[np.ndarray]
             added.append((begin, stop))
     more = np.array(added, np.int64).reshape(-1, 2)
     whole = [
-        np.concatenate((core[keep], np.full(len(more), core[0]))),
+        np.concatenate((core[keep], np.full(len(more), core[0], core.dtype))),
         np.concatenate((start[keep], more[:, 0])),
         np.concatenate((end[keep], more[:, 1])),
-        np.concatenate((occupant[keep], np.full(len(more), NOBODY_KNOWS))),
-        np.concatenate((who[keep], np.full(len(more), NONE))),
+        np.concatenate((occupant[keep], np.full(len(more), NOBODY_KNOWS, occupant.dtype))),
+        np.concatenate((who[keep], np.zeros(len(more), who.dtype))),
     ]
     order = np.argsort(whole[1], kind="stable")
     return [column[order] for column in whole]

@@ -1,51 +1,68 @@
-"""Finished rows, taken out of the machine's buffers and kept as columns."""
+"""Finished rows, taken out of the machine's buffers and kept as the columns of the tables to be.
 
-from collections.abc import Callable
+A column is as narrow as what it may hold: making room for it, which the machine does page by page,
+costs more than filling it.
+"""
+
+from collections.abc import Callable, Iterator, Sequence
+from typing import Any, Final
 
 import numpy as np
+import polars as pl
 
-from tracelens.compiled import compiled
 from tracelens.reconstruct import arena as a
-from tracelens.reconstruct.arena import Memory
+from tracelens.reconstruct.names import Named
 
-_BUFFERS = (
+_BUFFERS: Final = (
     (a.STATE_ROWS, a.STATE_SPARE, a.STATE_USED, a.STATE_CAP, a.STATE_WIDTH),
     (a.OCCUPANT_ROWS, a.OCCUPANT_SPARE, a.OCCUPANT_USED, a.OCCUPANT_CAP, a.OCCUPANT_WIDTH),
     (a.EPISODE_ROWS, a.EPISODE_SPARE, a.EPISODE_USED, a.EPISODE_CAP, a.EPISODE_WIDTH),
     (a.JOB_ROWS, a.JOB_SPARE, a.JOB_USED, a.JOB_CAP, a.JOB_OUT_WIDTH),
     (a.RECORD_ROWS, a.RECORD_SPARE, a.RECORD_USED, a.RECORD_CAP, a.RECORD_WIDTH),
 )
-STATES, OCCUPANTS, EPISODES, JOBS, RECORDS = range(5)
-_WIDTHS = (a.STATE_WIDTH, a.OCCUPANT_WIDTH, a.EPISODE_WIDTH, a.JOB_OUT_WIDTH, a.RECORD_WIDTH)
+STATES, OCCUPANTS, EPISODES, JOBS = range(4)
 
+_RECORD_FIELDS: Final = {
+    a.R_HOLD: 6,
+    a.R_WAIT: 8,
+    a.R_INVERSION: 11,
+    a.R_LINK: 3,
+    a.R_THIRD: 3,
+    a.R_DEADLOCK: 5,
+    a.R_ISR: 7,
+    a.R_LEVEL: 3,
+    a.R_ITEM: 3,
+    a.R_MASK: 5,
+    a.R_CONTRADICTION: 6,
+    a.R_REPAIR: 2,
+    a.R_UNUSED: 2,
+    a.R_OVERRIDE: 3,
+}
+"""How many fields a record of each rarer kind has."""
 
-def unpacked(codes: np.ndarray, *bits: int) -> list[np.ndarray]:
-    """The fields of packed codes, lowest first, of so many bits each; the rest is the last.
-
-    Fields wider than a state may be NONE, and were kept plus one.
-    """
-    fields = [np.empty(len(codes), np.int32) for _ in range(len(bits) + 1)]
-    shift = 0
-    for width, field in zip((*bits, 63), fields, strict=True):
-        kept_plus_one = a.STATE_BITS < width < 63
-        take = compiled(_take_field, len(codes))
-        take(codes, shift, (1 << width) - 1, int(kept_plus_one), field)
-        shift += width
-    return fields
-
-
-def _take_field(codes: Memory, shift: int, mask: int, less: int, field: Memory) -> None:
-    for i in range(len(codes)):
-        field[i] = (codes[i] >> shift & mask) - less
+Columns = list[np.ndarray]
 
 
 class Rows:
-    """Finished rows as columns, one group a buffer, that grow as they are collected."""
+    """Finished rows as columns that grow as they are collected.
 
-    def __init__(self) -> None:
-        self._columns = [[np.empty(0, np.int64) for _ in range(width)] for width in _WIDTHS]
-        self._counts = [0] * len(_WIDTHS)
-        self._by_kind: list[np.ndarray] | None = None
+    STATES: start, end, what is waited for, state, core, task. OCCUPANTS: start, end, who
+    (handlers count on from the tasks), occupant, core. EPISODES: machine's job number, start, end,
+    via, by, entry. Of these, what may be nothing (waited for, core of a state, who, via, by) is
+    kept plus one, 0 being nothing. JOBS: as `line.emit_job` writes them, in 64 bits.
+    """
+
+    def __init__(self, named: Named) -> None:
+        tasks = len(named.system.tasks)
+        task, actor = _narrow(tasks), _narrow(tasks + len(named.system.isrs))
+        thing = _narrow(len(named.objects) + 1)  # one more for 'mask'
+        self._groups = (
+            _Group((np.int64, np.int64, thing, np.uint8, np.uint16, task)),
+            _Group((np.int64, np.int64, actor, np.uint8, np.uint16)),
+            _Group((np.int64, np.int64, np.int64, thing, actor, np.uint8)),
+            _Group((np.int64,) * a.JOB_OUT_WIDTH),
+        )
+        self._records = {kind: _Group((np.int64,) * n) for kind, n in _RECORD_FIELDS.items()}
 
     def collect(self, memory: np.ndarray, share_done: float) -> Callable[[], None]:
         """Take the finished rows off the arena's buffers, which are swapped for the spare ones.
@@ -61,62 +78,107 @@ class Rows:
             memory[base], memory[spare], memory[used] = memory[spare], start, 0
 
         def copy() -> None:
-            for number, block in enumerate(blocks):
-                at, count = self._counts[number], block.shape[1]
-                if count:
-                    self._make_room(number, at + count, share_done)
-                    for column, values in zip(self._columns[number], block, strict=True):
-                        column[at : at + count] = values
-                    self._counts[number] = at + count
+            for group, values in self._unpacked(blocks):
+                group.add(values, share_done)
 
         return copy
 
-    def _make_room(self, number: int, needed: int, share_done: float) -> None:
-        columns = self._columns[number]
-        if needed <= len(columns[0]):
-            return
-        size = max(needed, int(needed / max(share_done, 0.05) * 1.02))
-        for position, column in enumerate(columns):
-            larger = np.empty(size, column.dtype)
-            larger[: self._counts[number]] = column[: self._counts[number]]
-            columns[position] = larger
+    def _unpacked(self, blocks: list[np.ndarray]) -> Iterator[tuple["_Group", Sequence[Any]]]:
+        states, occupants, episodes, jobs, records = blocks
+        yield (
+            self._groups[STATES],
+            (*states[:2], *_fields(states[2], a.NAME_BITS, a.STATE_BITS, a.CORE_BITS)),
+        )
+        yield (
+            self._groups[OCCUPANTS],
+            (*occupants[:2], *_fields(occupants[2], a.NAME_BITS, a.STATE_BITS)),
+        )
+        yield (
+            self._groups[EPISODES],
+            (*episodes[:3], *_fields(episodes[3], a.NAME_BITS, a.NAME_BITS)),
+        )
+        yield self._groups[JOBS], tuple(jobs)
+        kinds = records[0].astype(np.int8)
+        for kind in np.flatnonzero(np.bincount(kinds, minlength=len(_RECORD_FIELDS))).tolist():
+            chosen = np.flatnonzero(kinds == kind)
+            fields = records[1 : 1 + _RECORD_FIELDS[kind]]
+            yield self._records[kind], [field[chosen] for field in fields]
 
-    def put(self, buffer: int, columns: list[np.ndarray]) -> None:
-        """Make these the columns of one buffer."""
-        self._columns[buffer] = columns
-        self._counts[buffer] = len(columns[0])
-
-    def columns(self, buffer: int) -> list[np.ndarray]:
+    def columns(self, buffer: int) -> Columns:
         """The columns of one buffer."""
-        return [column[: self._counts[buffer]] for column in self._columns[buffer]]
+        return self._groups[buffer].columns()
 
-    def give_up(self, buffer: int) -> list[np.ndarray]:
+    def give_up(self, buffer: int) -> Columns:
         """The columns of one buffer, which are not kept here any longer."""
-        columns = self.columns(buffer)
-        self._columns[buffer] = []
-        return columns
+        return self._groups[buffer].give_up()
 
-    def jobs(self) -> np.ndarray:
-        """Job rows as one array of (rows, fields)."""
-        return np.stack(self.columns(JOBS), axis=1)
+    def records(self, kind: int) -> np.ndarray:
+        """The fields of the rows of one rarer kind, (fields, rows), not kept any longer."""
+        return np.stack(self._records[kind].give_up())
 
-    def records(self, kind: int, fields: int) -> np.ndarray:
-        """The first so many fields of the rows of one rarer kind, (fields, rows)."""
-        if self._by_kind is None:
-            kinds = self.columns(RECORDS)[0]
-            order = np.argsort(kinds.astype(np.int8), kind="stable")
-            bounds = np.searchsorted(kinds[order], np.arange(a.R_OVERRIDE + 2))
-            self._by_kind = np.split(order, bounds[1:-1])
-        chosen = self._by_kind[kind]
-        return np.stack([f[chosen] for f in self.columns(RECORDS)[1 : fields + 1]])
+    def all(self) -> tuple["_Group", ...]:
+        """Every group of columns, in the same order for every log."""
+        return (*self._groups, *self._records.values())
 
 
 def joined(boots: list[Rows]) -> Rows:
     """The rows of all boots, one after the other; the parts are given up."""
-    if len(boots) == 1:
-        return boots[0]
-    whole = Rows()
-    for buffer in range(len(_WIDTHS)):
-        parts = zip(*(rows.give_up(buffer) for rows in boots), strict=True)
-        whole.put(buffer, [np.concatenate(part) for part in parts])
+    whole = boots[0]
+    for groups in zip(*(rows.all() for rows in boots), strict=True) if len(boots) > 1 else ():
+        parts = zip(*(group.give_up() for group in groups), strict=True)
+        groups[0].put([np.concatenate(part) for part in parts])
     return whole
+
+
+class _Group:
+    """Columns of equal length that grow."""
+
+    def __init__(self, kinds: Sequence[Any]) -> None:
+        self._columns = [np.empty(0, kind) for kind in kinds]
+        self._count = 0
+
+    def add(self, values: Sequence[np.ndarray], share_done: float) -> None:
+        count, at = len(values[0]), self._count
+        if not count:
+            return
+        self._make_room(at + count, share_done)
+        for column, more in zip(self._columns, values, strict=True):
+            column[at : at + count] = more
+        self._count = at + count
+
+    def _make_room(self, needed: int, share_done: float) -> None:
+        if needed <= len(self._columns[0]):
+            return
+        size = max(needed, int(needed / max(share_done, 0.05) * 1.02))
+        for position, column in enumerate(self._columns):
+            larger = np.empty(size, column.dtype)
+            larger[: self._count] = column[: self._count]
+            self._columns[position] = larger
+
+    def columns(self) -> Columns:
+        return [column[: self._count] for column in self._columns]
+
+    def give_up(self) -> Columns:
+        columns = self.columns()
+        self.put([np.empty(0, column.dtype) for column in columns])
+        return columns
+
+    def put(self, columns: Columns) -> None:
+        self._columns, self._count = columns, len(columns[0])
+
+
+def narrow(names: int) -> type[pl.UInt8 | pl.UInt16 | pl.UInt32]:
+    """The type that polars keeps so many categories in; it has room for one more."""
+    return pl.UInt8 if names <= 255 else pl.UInt16 if names <= 65_535 else pl.UInt32
+
+
+def _narrow(names: int) -> Any:
+    return {pl.UInt8: np.uint8, pl.UInt16: np.uint16, pl.UInt32: np.uint32}[narrow(names)]
+
+
+def _fields(codes: np.ndarray, *bits: int) -> Iterator[np.ndarray]:
+    """The fields of packed codes, lowest first, of so many bits each; the rest is the last."""
+    for width in bits:
+        yield codes & (1 << width) - 1
+        codes = codes >> width
+    yield codes
