@@ -13,6 +13,7 @@ from tracelens.errors import TraceLensError
 from tracelens.log import read, read_bytes
 from tracelens.log.lines import FIELDS
 from tracelens.log.scan import scan
+from tracelens.log.text import Text
 from tracelens.model.events import EVENT_WORDS
 from tracelens.model.log import Log
 
@@ -92,7 +93,7 @@ def test_what_the_grammar_calls_an_event_is_what_the_table_reader_takes(line: st
     Beyond that the grammar asks only that words be words.
     """
     data = f"{line}\n".encode()
-    scanned = scan(data)
+    scanned = scan(Text.of(data))
     try:
         frame = pl.read_csv(
             COLUMNS.encode() + data, comment_prefix="#", quote_char=None, schema=FIELDS
@@ -105,7 +106,7 @@ def test_what_the_grammar_calls_an_event_is_what_the_table_reader_takes(line: st
         word is not None and (word.strip(" ") != word or any(c in '"\x7f' or c < " " for c in word))
         for word in words
     )
-    assert (len(scanned.others) == 0) == wanted
+    assert (len(scanned.numbers) == 0) == wanted
     if wanted:
         assert scanned.events.drop("line").equals(complete)
 
@@ -119,18 +120,21 @@ def test_pieces_and_many_tokens_make_no_difference(
     lines[7::100] = ["oops", "", "#remark"] * 10
     data = "\n".join(lines).encode()
     monkeypatch.setattr("tracelens.log.scan._PIECE", size)
+    monkeypatch.setattr("tracelens.log.scan._BLOCK", size)
     monkeypatch.setattr("os.cpu_count", lambda: 3)
     kept = [line for line in lines if line[:1].isdigit()]
     expected = pl.read_csv(COLUMNS.encode() + "\n".join(kept).encode(), schema=FIELDS)
     for way in ("TRACELENS_PLAIN", "TRACELENS_COMPILED"):
         with monkeypatch.context() as forced:
             forced.setenv(way, "1")
-            scanned = scan(data)
+            scanned = scan(Text.of(data))
         assert scanned.events.drop("line").equals(expected), way
         numbers = [n for n, line in enumerate(lines, 1) if line[:1].isdigit()]
         assert scanned.events["line"].to_list() == numbers
-        found = [(data[a:b].decode(), n) for a, b, n, _ in scanned.others.tolist()]
-        assert found == [(line, n) for n, line in enumerate(lines, 1) if not line[:1].isdigit()]
+        assert scanned.numbers.tolist() == sorted({*range(1, 3001)} - {*numbers})
+        assert scanned.remarks == [
+            (n, "#remark") for n in range(1, 3001) if lines[n - 1] == "#remark"
+        ]
         assert scanned.lines == 3000
 
 
@@ -175,7 +179,7 @@ def test_good_lines_give_the_same_events_whatever_stands_between_them(seed: int)
 
 
 def is_event(line: bytes) -> bool:
-    return len(scan(line + b"\n").others) == 0
+    return len(scan(Text.of(line + b"\n")).numbers) == 0
 
 
 @pytest.mark.parametrize(

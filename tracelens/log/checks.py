@@ -78,15 +78,15 @@ def _breach(events: pl.DataFrame) -> pl.Series:
     return events.select(pl.coalesce(broken).alias("reason")).to_series()
 
 
-def is_torn(events: pl.DataFrame, text: bytes, known: set[str]) -> bool:
-    """Whether the last event may have been cut short: its line has no end.
+def is_torn(events: pl.DataFrame, line: bytes, known: set[str]) -> bool:
+    """Whether the last event may have been cut short: its line, `line`, has no end.
 
     Its last word is whole if a comma follows, or if the log has that word elsewhere.
     """
-    if text.endswith(b"\r"):  # half of a line end
+    if line.endswith(b"\r"):  # half of a line end
         return False
     last = events.tail(1)
-    fields = text[text.rfind(b"\n") + 1 :].decode().split(",")
+    fields = line.decode().split(",")
     if len(fields) == 3 or _breach(last)[0] is not None:
         return True
     word = fields[-1]

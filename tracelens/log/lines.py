@@ -5,7 +5,6 @@ events and finds the lines that are none; it is made for machine code. Where it 
 Python, a log without damage is read as a table, as it stands, which is faster then.
 """
 
-import codecs
 from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
@@ -14,7 +13,8 @@ import numpy as np
 import polars as pl
 
 from tracelens.log import grammar, unused
-from tracelens.log.scan import in_machine_code, scan
+from tracelens.log.scan import HEAD, NOISE, TORN, in_machine_code, scan
+from tracelens.log.text import Text
 from tracelens.log.unused import Unused
 from tracelens.log.words import only_words
 from tracelens.model.events import EVENT, HEADER
@@ -32,9 +32,8 @@ FIELDS: Final = pl.Schema(
 
 _HEADER: Final = HEADER.encode()
 VERSION_START: Final = "#tracelens"
-_BLOCK: Final = 1 << 16  # octets decoded at once: what one that is no text makes us decode again
 _NEWLINE: Final = 10
-_SUBSTITUTE: Final = 0x1A  # the control character that stands for an octet that is no text
+_REASONS: Final = {TORN: unused.TORN, NOISE: unused.NOT_UTF8, **grammar.REASONS}
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,28 +42,21 @@ class Part:
 
     `events`: the columns of `FIELDS`, then `line`; one row an event. `remarks`: every line that
     begins with '#', with its number. `headers`: the numbers of the lines that only the head of a
-    log has, `#tracelens` and the columns' names. `lines`: how many there are, of whatever kind.
+    log has, `#tracelens` and the columns' names. `lines`: how many there are, of whatever kind;
+    `says_something`: whether any is not blank.
     """
 
     events: pl.DataFrame
     remarks: list[tuple[int, str]]
     headers: list[int]
     lines: int
+    says_something: bool
 
 
-def take_apart(data: bytes, part: int, losses: Unused) -> Part:
+def take_apart(text: Text, part: int, losses: Unused) -> Part:
     """Read one part. Lines that cannot be used are added to `losses` under the index `part`."""
-    undamaged = None if in_machine_code(data) else _undamaged(data)
-    return undamaged or _scanned(data, part, losses)
-
-
-def line_at(data: bytes, number: int) -> str:
-    """The text of a line, counted from 1, for a message."""
-    start = 0
-    for _ in range(number - 1):
-        start = data.find(b"\n", start) + 1
-    end = data.find(b"\n", start)
-    return data[start : end if end >= 0 else len(data)].decode(errors="replace").rstrip("\r")
+    undamaged = None if in_machine_code(text.size) else _undamaged(text.read(0, text.size))
+    return undamaged or _scanned(text, part, losses)
 
 
 def _undamaged(data: bytes) -> Part | None:
@@ -96,7 +88,7 @@ def _undamaged(data: bytes) -> Part | None:
         return None
     others = np.array(sorted([header, *(number for number, _ in texts)]), np.int64)
     events = frame.with_columns(_numbers(len(frame), others))
-    return Part(events, texts, _heads(texts, [header]), len(frame) + len(others))
+    return Part(events, texts, _heads(texts, [header]), len(frame) + len(others), True)
 
 
 def _remarks_after(data: bytes, start: int) -> Iterator[int]:
@@ -110,54 +102,13 @@ def _remarks_after(data: bytes, start: int) -> Iterator[int]:
             at = data.find(b"\n#", at) + 1 or -1
 
 
-def _scanned(data: bytes, part: int, losses: Unused) -> Part:
-    text, noise = _without_noise(data)
+def _scanned(text: Text, part: int, losses: Unused) -> Part:
     found = scan(text)
-    starts, ends, numbers, what = found.others.T
-    noisy = np.searchsorted(noise, ends) > np.searchsorted(noise, starts)
-    is_header = _headers(data, found.others)
-    is_torn = (ends == len(text)) & (what != grammar.BLANK) & ~is_header
-    is_remark = (what == grammar.REMARK) & ~noisy & ~is_torn
-    remarks = [
-        (number, data[start:end].decode().rstrip("\r"))
-        for start, end, number, _ in found.others[is_remark].tolist()
-    ]
-    losses.add(unused.TORN, part, numbers[is_torn])
-    losses.add(unused.NOT_UTF8, part, numbers[noisy & ~is_torn])
-    for code, reason in grammar.REASONS.items():
-        losses.add(reason, part, numbers[(what == code) & ~noisy & ~is_header & ~is_torn])
-    heads = _heads(remarks, numbers[is_header].tolist())
-    return Part(found.events, remarks, heads, found.lines)
-
-
-def _headers(data: bytes, others: np.ndarray) -> np.ndarray:
-    """Which of `others` are the line with the columns' names."""
-    length = others[:, 1] - others[:, 0]
-    is_header = (length == len(_HEADER)) | (length == len(_HEADER) + 1)
-    for row in np.flatnonzero(is_header):
-        start, end = others[row, :2]
-        is_header[row] = data[start:end].rstrip(b"\r") == _HEADER
-    return np.asarray(is_header)
-
-
-def _without_noise(data: bytes) -> tuple[bytes | bytearray, np.ndarray]:
-    """`data` with every octet replaced that is not UTF-8, and where those are, in order."""
-    noise: list[int] = []
-    if not data.isascii():
-        at, octets = 0, memoryview(data)
-        while at < len(data):
-            try:
-                block = octets[at : at + _BLOCK]
-                _, used = codecs.utf_8_decode(block, "strict", len(block) < _BLOCK)
-                at += used
-            except UnicodeDecodeError as error:
-                noise.extend(range(at + error.start, at + error.end))
-                at += error.end
-    if not noise:
-        return data, np.empty(0, np.int64)
-    clean, places = bytearray(data), np.array(noise, np.int64)
-    np.frombuffer(clean, np.uint8)[places] = _SUBSTITUTE
-    return clean, places
+    for code, reason in _REASONS.items():
+        losses.add(reason, part, found.numbers[found.what == code])
+    heads = _heads(found.remarks, found.numbers[found.what == HEAD].tolist())
+    says_something = len(found.events) > 0 or bool((found.what != grammar.BLANK).any())
+    return Part(found.events, found.remarks, heads, found.lines, says_something)
 
 
 def _table(data: bytes) -> pl.DataFrame | None:

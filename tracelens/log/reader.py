@@ -1,6 +1,7 @@
 """Reading a log: from files to events on one time axis, what is declared, and what was no use."""
 
 from collections.abc import Sequence
+from contextlib import ExitStack
 from os import PathLike
 from typing import IO
 
@@ -11,10 +12,11 @@ from tracelens.errors import LogError
 from tracelens.log import checks, messages, unused
 from tracelens.log.clock import counters_of_cores
 from tracelens.log.declarations import Declarations
-from tracelens.log.lines import VERSION_START, Part, line_at, take_apart
+from tracelens.log.lines import VERSION_START, Part, take_apart
 from tracelens.log.merge import on_one_axis
 from tracelens.log.requirements import what_is_missing
-from tracelens.log.sources import Source, load, unpack
+from tracelens.log.sources import Source, opened, unpack
+from tracelens.log.text import Text
 from tracelens.log.unused import Unused, refusal
 from tracelens.model.events import HEADER
 from tracelens.model.log import Log
@@ -37,7 +39,8 @@ def read(paths: LogPath | Sequence[LogPath], *, strict: bool = False) -> Log:
     listed = [paths] if isinstance(paths, str | PathLike) else list(paths)
     if not listed:
         raise LogError("no log given", hint="name a file, or - for standard input")
-    return _assemble([load(path) for path in listed], strict)
+    with ExitStack() as stack:
+        return _assemble([opened(path, stack) for path in listed], strict)
 
 
 def read_bytes(
@@ -53,7 +56,7 @@ def read_bytes(
 
 def _assemble(sources: list[Source], strict: bool) -> Log:
     names = tuple(source.name for source in sources)
-    texts = _joined([source.data for source in sources])
+    texts = _joined([source.text for source in sources])
     losses = Unused()
     warnings = [f"{source.name}: {source.torn}" for source in sources if source.torn]
     if strict and warnings:
@@ -70,7 +73,7 @@ def _assemble(sources: list[Source], strict: bool) -> Log:
     first = losses.first()
     if strict and first:
         place = first[1]
-        raise refusal(*first, names[place.part], line_at(texts[place.part], place.line))
+        raise refusal(*first, names[place.part], texts[place.part].line(place.line))
     if missing:
         raise missing
     timed = on_one_axis(events, [part.headers for part in parts], declared, names)
@@ -86,23 +89,24 @@ def _assemble(sources: list[Source], strict: bool) -> Log:
     )
 
 
-def _joined(texts: list[bytes]) -> list[bytes]:
-    """The bytes of the parts; a line that was cut between two of them is whole.
+def _joined(texts: list[Text]) -> list[Text]:
+    """The texts of the parts; a line that was cut between two of them is whole.
 
     A part that does not begin like a log continues the one before. Its first line moves there and
     leaves a blank line, so that lines keep their numbers.
     """
     for number in range(1, len(texts)):
         before, after = texts[number - 1], texts[number]
-        if before.endswith(b"\n") or after.startswith((b"#", HEADER.encode())):
+        begin = after.read(0, len(HEADER))
+        if not before.last_line() or begin.startswith((b"#", HEADER.encode())):
             continue
-        line, newline, rest = after.partition(b"\n")
-        texts[number - 1], texts[number] = before + line + newline, newline + rest
+        line, rest = after.without_first_line()
+        texts[number - 1], texts[number] = Text(*before.stretches, *line.stretches), rest
     return texts
 
 
 def _declared(
-    names: tuple[str, ...], texts: list[bytes], parts: list[Part], losses: Unused
+    names: tuple[str, ...], texts: list[Text], parts: list[Part], losses: Unused
 ) -> tuple[System, list[str]]:
     """What the parts declare, in order, and sentences about it."""
     declarations = Declarations(names, losses)
@@ -111,8 +115,8 @@ def _declared(
         for line, text in part.remarks:
             declarations.add((number, line), text)
         known = declarations.known or part.headers or len(part.events)
-        if not known and texts[number].strip():
-            raise messages.not_a_log(names[number], texts[number])
+        if not known and part.says_something:
+            raise messages.not_a_log(names[number], texts[number].read(0, 40))
     warnings = declarations.warnings()
     if not any(text.startswith(VERSION_START) for _, text in parts[0].remarks):
         warnings.append(f"{names[0]}: no line '#tracelens 1'; read as an event log of version 1")
@@ -121,11 +125,12 @@ def _declared(
     return declarations.system(), warnings
 
 
-def _usable(part: Part, text: bytes, number: int, declared: System, losses: Unused) -> pl.DataFrame:
+def _usable(part: Part, text: Text, number: int, declared: System, losses: Unused) -> pl.DataFrame:
     """The events of a part without a torn last line and those that do not say enough."""
     events = part.events
-    torn = len(events) and not text.endswith(b"\n") and events["line"][-1] == part.lines
-    if torn and checks.is_torn(events, text, _ids(declared)):
+    last = text.last_line()
+    torn = len(events) and last and events["line"][-1] == part.lines
+    if torn and checks.is_torn(events, last, _ids(declared)):
         losses.add(unused.TORN, number, [part.lines])
         events = events.head(-1)
     return checks.drop_meaningless(events, number, losses)

@@ -1,15 +1,19 @@
 """The bytes of a log: from a file, standard input, an upload; plain or compressed."""
 
+import os
 import sys
 import zlib
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from dataclasses import dataclass
 from io import BytesIO
 from os import PathLike, fspath
 from pathlib import Path
+from stat import S_ISREG
 from typing import Any, Final
 
 from tracelens.errors import LogError
+from tracelens.log.text import OnDisk, Stretch, Text
 from tracelens.plain import file_name
 
 STDIN: Final = "-"
@@ -18,6 +22,7 @@ _GZIP: Final = b"\x1f\x8b"
 _ZSTD: Final = b"\x28\xb5\x2f\xfd"
 _UTF8_MARK: Final = b"\xef\xbb\xbf"
 _UTF16_MARKS: Final = (b"\xff\xfe", b"\xfe\xff")
+_LARGE: Final = 1 << 23  # what is smaller may as well be in memory
 _BLOCK: Final = 1 << 16
 _SMALL_BLOCK: Final = 1 << 12  # four octets of Zstandard can stand for 128 KiB, of gzip for 4 KiB
 
@@ -31,8 +36,34 @@ class Source:
     """
 
     name: str
-    data: bytes
+    text: Text
     torn: str | None = None
+
+    @property
+    def data(self) -> bytes:
+        """All of them."""
+        return self.text.read(0, self.text.size)
+
+
+def opened(path: str | PathLike[str], stack: ExitStack) -> Source:
+    """The same, but a large plain file is left where it is, and open until `stack` is closed."""
+    name = file_name(fspath(path))
+    if name == STDIN:
+        return load(path)
+    try:
+        about = Path(path).stat()
+        if about.st_size < _LARGE or not S_ISREG(about.st_mode):
+            return load(path)
+        descriptor = os.open(path, os.O_RDONLY | os.O_CLOEXEC)
+    except (OSError, ValueError):
+        return load(path)  # which says what is wrong
+    stack.callback(os.close, descriptor)
+    head = os.pread(descriptor, 4, 0)
+    if head.startswith((_GZIP, _ZSTD, *_UTF16_MARKS)):
+        return load(path)
+    start = len(_UTF8_MARK) if head.startswith(_UTF8_MARK) else 0
+    size = os.fstat(descriptor).st_size
+    return Source(name, Text(Stretch(OnDisk(name, descriptor), start, size)))
 
 
 def load(path: str | PathLike[str]) -> Source:
@@ -86,7 +117,8 @@ def unpack(name: str, data: bytes, most: int | None = None) -> Source:
             place=f"{name}:1",
             hint="save the file as UTF-8",
         )
-    return Source(name, data.removeprefix(_UTF8_MARK), torn)
+    start = len(_UTF8_MARK) if data.startswith(_UTF8_MARK) else 0
+    return Source(name, Text(Stretch(data, start, len(data))), torn)
 
 
 def _collect(blocks: Iterator[bytes], what: str) -> tuple[bytes, str | None]:
