@@ -20,7 +20,7 @@ PACKAGE = ROOT / "tracelens"
 LONGEST = 400
 
 RANKS: list[set[str]] = [
-    {"errors", "units", "version", "compiled", "plain", "samples"},
+    {"errors", "units", "version", "compiled", "plain", "room", "samples"},
     {"model", "numbers"},
     {"spans"},
     {"log", "formats", "theory"},

@@ -139,6 +139,10 @@ def main(args: Sequence[str] | None = None) -> int:
         # Python flushes standard output once more when it exits; let that go nowhere.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return PIPE_CLOSED
+    except MemoryError as error:
+        problem = f"not enough memory: {error}" if str(error) else "not enough memory"
+        hint = "give it more, or room in the directory for temporary files (TMPDIR)"
+        return _say(problem, hint, TraceLensError.status)
     except OSError as error:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return _say(f"standard output cannot be written: {error.strerror}", None, UsageError.status)

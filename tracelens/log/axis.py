@@ -9,6 +9,7 @@ import polars as pl
 from tracelens.log.clock import MOST_TICKS, Counters, too_long
 from tracelens.model.events import CODE
 from tracelens.model.system import Clock
+from tracelens.room import empty
 from tracelens.units import NS_PER_S
 
 _INT64_MAX: Final = 2**63 - 1
@@ -62,13 +63,9 @@ def straight(table: pl.DataFrame, clock: Clock, name: str) -> pl.Series | None:
     first, last = int(time[0]), int(time[-1])
     if last - first > MOST_TICKS or (last - first) // clock.hz >= _MOST_SECONDS:
         raise too_long(name)
-    ticks = (pl.col("time") - first).cast(pl.Int64)
-    if NS_PER_S % clock.hz == 0:
-        return table.select((ticks * (NS_PER_S // clock.hz)).alias("time_ns")).to_series()
-    seconds, rest = ticks // clock.hz, ticks % clock.hz
-    return table.select(
-        (seconds * NS_PER_S + rest * NS_PER_S // clock.hz).alias("time_ns")
-    ).to_series()
+    ticks = empty(len(time), np.int64)
+    np.subtract(time.to_numpy(), np.uint64(first), out=ticks.view(np.uint64))
+    return pl.Series("time_ns", to_ns(ticks, clock.hz, name, out=ticks))
 
 
 def lay_out(log: Ticks, counters: Counters, name: str) -> Axis:
@@ -104,12 +101,15 @@ def lay_out(log: Ticks, counters: Counters, name: str) -> Axis:
     return Axis(time, _order(time, log.boot, boots), tuple(begins[1:].tolist()))
 
 
-def to_ns(ticks: np.ndarray, hz: int, name: str) -> np.ndarray:
-    """Ticks, 0 or more, as whole nanoseconds, rounded down: seconds and the rest apart."""
+def to_ns(ticks: np.ndarray, hz: int, name: str, *, out: np.ndarray | None = None) -> np.ndarray:
+    """Ticks, 0 or more, as whole nanoseconds, rounded down: seconds and the rest apart.
+
+    In `out`, if it can be done there.
+    """
     if int(ticks.max(initial=0)) // hz >= _MOST_SECONDS:
         raise too_long(name)
     if NS_PER_S % hz == 0:
-        return np.asarray(ticks * (NS_PER_S // hz))
+        return np.asarray(np.multiply(ticks, NS_PER_S // hz, out=out))
     seconds, rest = np.divmod(ticks, hz)
     ns: np.ndarray = seconds * NS_PER_S + rest * NS_PER_S // hz
     return ns

@@ -37,6 +37,7 @@ from tracelens.log.take import (
 from tracelens.log.text import Text
 from tracelens.model.events import EVENT as EVENT_TYPE
 from tracelens.model.events import HEADER
+from tracelens.room import empty
 
 HEAD: Final = -1
 NOISE: Final = -2
@@ -138,7 +139,7 @@ class _Columns:
     @classmethod
     def of(cls, room: int) -> "_Columns":
         kinds = (np.int64, np.uint8, np.uint8, np.uint32, np.uint32, np.uint32)
-        return cls(*(np.empty(room, kind) for kind in kinds))
+        return cls(*(empty(room, kind) for kind in kinds))
 
     def arrays(self) -> tuple[np.ndarray, ...]:
         return self.time, self.core, self.kind, self.subject, self.value, self.line

@@ -38,7 +38,8 @@ def job_tables(
         episodes, first, ran = clip_to_release(episodes, clipped, release, first, ran)
     deadlines = [t.deadline_ns for t in named.system.tasks]
     known = pl.Series(deadlines, dtype=pl.Int64)
-    counted = np.arange(len(order)) - np.searchsorted(task, task) + 1
+    first_of_task = np.searchsorted(task, np.arange(len(deadlines)))
+    counted = np.arange(len(order)) - first_of_task[task] + 1
     is_open = status == a.OPEN
     judged = (status == a.COMPLETE) | is_open
     frame = pl.DataFrame(
@@ -49,7 +50,7 @@ def job_tables(
             "release_ns": release,
             "start_ns": pl.Series(first),
             "end_ns": end,
-            "status": pl.Series(status.astype(np.uint8)).cat.to(JobStatus),
+            "status": pl.Series(status).cat.to(JobStatus),
             "inferred": pl.Series((flags & a.INFERRED) != 0),
             "hidden": hidden(task, release, end, status, flags, begun_at, named, about, boots),
             "execution_ns": ran,
@@ -81,9 +82,7 @@ def by_task_and_release(task: np.ndarray, release: np.ndarray, number: np.ndarra
 
     Jobs come in order of completion, which within a task is nearly always that of release.
     """
-    order = np.argsort(
-        task.astype(np.int16 if task.max(initial=0) < 2**15 else np.int32), kind="stable"
-    )
+    order = np.argsort(task, kind="stable")  # by digits, for it is narrow
     sorted_task, sorted_release = task[order], release[order]
     same = sorted_task[1:] == sorted_task[:-1]
     rising = sorted_release[1:] > sorted_release[:-1]
@@ -144,14 +143,15 @@ def hidden(
     """
     count = np.zeros(len(task), np.int64)
     first_rows = np.array([first for first, _ in starts])
-    boots = np.searchsorted(first_rows, begun_at, side="right") - 1
+    bounds = np.searchsorted(task, np.arange(len(named.system.tasks) + 1))
     for number, one in enumerate(named.system.tasks):
         period = one.period_ns
         if not period or about.modes[number] > a.BY_OBJECT:
             continue
-        of_task = np.flatnonzero(task == number)
-        for boot in np.unique(boots[of_task]):
-            rows = of_task[boots[of_task] == boot]
+        of_task = np.arange(bounds[number], bounds[number + 1])
+        boots = np.searchsorted(first_rows, begun_at[of_task], side="right") - 1
+        for boot in np.unique(boots):
+            rows = of_task[boots == boot]
             seen = (flags[rows] & NO_RELEASE) == 0
             if one.offset_ns is not None:
                 origin, slack = starts[boot][1] + one.offset_ns, early_ns(one)

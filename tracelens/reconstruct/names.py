@@ -19,6 +19,7 @@ from tracelens.compiled import compiled
 from tracelens.model.events import CODE, EVENT_WORDS, NO_TASK
 from tracelens.model.system import Core, Isr, Lock, Place, Queue, System, Task
 from tracelens.reconstruct.arena import Memory
+from tracelens.room import empty
 
 _OF_TASKS = frozenset(
     (
@@ -223,7 +224,7 @@ class _Column:
                 later += [(key, place, n) for place, n in meanings[1:] if place is not None]
         if np.abs(table).max(initial=0) < 1 << 31 and all(n < 1 << 31 for *_, n in later):
             table = table.astype(np.int32)
-        result = np.empty(len(kinds), table.dtype)
+        result = empty(len(kinds), table.dtype)
         compiled(_look_up, len(kinds))(kinds, self.codes, self._dense, self.width, table, result)
         for key, place, number in later:
             here = kinds.astype(np.int64) * self.width + self._dense[self.codes] == key

@@ -12,6 +12,7 @@ import polars as pl
 
 from tracelens.reconstruct import arena as a
 from tracelens.reconstruct.names import Named
+from tracelens.room import empty
 
 _BUFFERS: Final = (
     (a.STATE_ROWS, a.STATE_SPARE, a.STATE_USED, a.STATE_CAP, a.STATE_WIDTH),
@@ -49,18 +50,19 @@ class Rows:
     STATES: start, end, what is waited for, state, core, task. OCCUPANTS: start, end, who
     (handlers count on from the tasks), occupant, core. EPISODES: machine's job number, start, end,
     via, by, entry. Of these, what may be nothing (waited for, core of a state, who, via, by) is
-    kept plus one, 0 being nothing. JOBS: as `line.emit_job` writes them, in 64 bits.
+    kept plus one, 0 being nothing. JOBS: as `line.emit_job` writes them.
     """
 
     def __init__(self, named: Named) -> None:
         tasks = len(named.system.tasks)
         task, actor = _narrow(tasks), _narrow(tasks + len(named.system.isrs))
         thing = _narrow(len(named.objects) + 1)  # one more for 'mask'
+        long = np.int64
         self._groups = (
-            _Group((np.int64, np.int64, thing, np.uint8, np.uint16, task)),
-            _Group((np.int64, np.int64, actor, np.uint8, np.uint16)),
-            _Group((np.int64, np.int64, np.int64, thing, actor, np.uint8)),
-            _Group((np.int64,) * a.JOB_OUT_WIDTH),
+            _Group((long, long, thing, np.uint8, np.uint16, task)),
+            _Group((long, long, actor, np.uint8, np.uint16)),
+            _Group((long, long, long, thing, actor, np.uint8)),
+            _Group((long, task, long, long, long, np.uint8, np.int32, long, long, long)),
         )
         self._records = {kind: _Group((np.int64,) * n) for kind, n in _RECORD_FIELDS.items()}
 
@@ -151,7 +153,7 @@ class _Group:
             return
         size = max(needed, int(needed / max(share_done, 0.05) * 1.02))
         for position, column in enumerate(self._columns):
-            larger = np.empty(size, column.dtype)
+            larger = empty(size, column.dtype)
             larger[: self._count] = column[: self._count]
             self._columns[position] = larger
 

@@ -1,0 +1,90 @@
+"""Room for large arrays: in memory while half of it stays free, else in a file.
+
+What is computed from the large columns of a log needs memory of its own. So a large array that
+would leave less than half of the machine's memory (or of the control group's, if that is less)
+is put into a file without a name in the directory for temporary files; the system keeps as much
+of it in memory as it can, and the results are the same.
+"""
+
+import os
+import tempfile
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+_LARGE: Final = 1 << 24
+"""Bytes below which an array is always in memory."""
+
+_GROUPS: Final = (
+    ("/sys/fs/cgroup", "memory.max", "memory.stat", "anon"),
+    ("/sys/fs/cgroup/memory", "memory.limit_in_bytes", "memory.stat", "total_rss"),
+)
+
+
+def empty(count: int, kind: Any) -> np.ndarray:
+    """An array of so many elements with anything in them, wherever there is room.
+
+    Raises `MemoryError` if there is none.
+    """
+    kind = np.dtype(kind)
+    size = count * kind.itemsize
+    if size < _LARGE or not _is_short(size):
+        return np.empty(count, kind)
+    try:
+        with tempfile.TemporaryFile() as file:
+            os.posix_fallocate(file.fileno(), 0, size)
+            return np.memmap(file, kind, "r+", shape=(count,)).view(np.ndarray)
+    except OSError as error:
+        raise MemoryError(f"no room for {size} bytes in {tempfile.gettempdir()}: {error}") from None
+
+
+def _is_short(size: int) -> bool:
+    free_and_all = memory()
+    return free_and_all is not None and free_and_all[0] - size < free_and_all[1] // 2
+
+
+def memory() -> tuple[int, int] | None:
+    """(bytes free, bytes in all) of the memory that this process may use; None if not known."""
+    told = _numbers(Path("/proc/meminfo"))
+    if "MemAvailable:" not in told:
+        return None
+    free, whole = told["MemAvailable:"] * 1024, told["MemTotal:"] * 1024
+    for limit, used in _groups():
+        if limit < whole:
+            free, whole = min(free, limit - used), limit
+    return free, whole
+
+
+def _groups() -> Sequence[tuple[int, int]]:
+    """(limit, bytes in use) of every control group that this process is in."""
+    found = []
+    for line in _lines(Path("/proc/self/cgroup")):
+        _, controllers, path = line.split(":", 2)
+        for root, limit_file, stat_file, word in _GROUPS:
+            if (controllers == "") != (limit_file == "memory.max"):
+                continue
+            if controllers and "memory" not in controllers.split(","):
+                continue
+            here = Path(root + path)
+            for group in (here, *here.parents):
+                if not group.is_relative_to(root):
+                    break
+                limit = "".join(_lines(group / limit_file))
+                if limit.isdigit():
+                    found.append((int(limit), _numbers(group / stat_file).get(word, 0)))
+    return found
+
+
+def _numbers(file: Path) -> dict[str, int]:
+    """Lines of a word, a number and perhaps a unit."""
+    fields = (line.split() for line in _lines(file))
+    return {words[0]: int(words[1]) for words in fields if len(words) > 1 and words[1].isdigit()}
+
+
+def _lines(file: Path) -> list[str]:
+    try:
+        return file.read_text().splitlines()
+    except OSError:
+        return []
