@@ -116,6 +116,17 @@ def test_a_bug_is_not_dressed_up_as_the_users_mistake(monkeypatch):
         cli.main(["report", "run.csv"])
 
 
+def test_too_little_memory_is_one_line_and_a_hint(monkeypatch, capsys):
+    def fail(*_args, **_options):
+        raise MemoryError("no room for 8 bytes")
+
+    monkeypatch.setattr("tracelens.reading.read", fail)
+    assert cli.main(["report", "run.csv"]) == 3
+    told = capsys.readouterr().err.splitlines()
+    assert told[0] == "tracelens: not enough memory: no room for 8 bytes"
+    assert told[1].startswith("Hint: ")
+
+
 def test_ctrl_c_is_quiet(monkeypatch, capsys):
     def interrupt(*_args, **_options):
         raise KeyboardInterrupt
