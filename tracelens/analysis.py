@@ -1,5 +1,6 @@
 """The pipeline: from what happened to what it amounts to, and what is worth saying about it."""
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 
 from tracelens.errors import UsageError
@@ -45,26 +46,33 @@ def analyse(
     asleep = sleep(run, spent, windows)
     charged = charges(run, asleep)
     instances = chain_instances(timeline, windows)
-    measured = Analysis(
-        timeline=run,
-        window=(windows[0][0], windows[-1][1]) if windows else (0, timeline.span_ns),
-        quality=quality(timeline, spent),
-        cores=cores(run, spent, asleep, windows),
-        tasks=tasks(run, timeline.lock_waits, spent, windows),
-        isrs=isrs(run, spent),
-        locks=locks(run),
-        queues=queues(run, windows),
-        chains=chains(run, instances),
-        chain_instances=instances,
-        chain_ledgers=chain_ledgers(timeline, instances),
-        ledgers=late_ledgers(run),
-        phases=marked,
-        sleep=asleep,
-        masked=masked(run.masks),
-        power=power(run, charged, asleep),
-        charges=charged,
-        findings=(),
-    )
+    with ThreadPoolExecutor(2) as beside:  # the slowest first; none needs another
+        by_task = beside.submit(tasks, run, timeline.lock_waits, spent, windows)
+        by_core = beside.submit(cores, run, spent, asleep, windows)
+        by_queue = beside.submit(queues, run, windows)
+        by_isr = beside.submit(isrs, run, spent)
+        by_lock = beside.submit(locks, run)
+        late = beside.submit(late_ledgers, run)
+        measured = Analysis(
+            timeline=run,
+            window=(windows[0][0], windows[-1][1]) if windows else (0, timeline.span_ns),
+            quality=quality(timeline, spent),
+            cores=by_core.result(),
+            tasks=by_task.result(),
+            isrs=by_isr.result(),
+            locks=by_lock.result(),
+            queues=by_queue.result(),
+            chains=chains(run, instances),
+            chain_instances=instances,
+            chain_ledgers=chain_ledgers(timeline, instances),
+            ledgers=late.result(),
+            phases=marked,
+            sleep=asleep,
+            masked=masked(run.masks),
+            power=power(run, charged, asleep),
+            charges=charged,
+            findings=(),
+        )
     return replace(measured, findings=find(measured, timeline.system.thresholds))
 
 

@@ -1,6 +1,7 @@
 """Run every detector and put first what is worst."""
 
 from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import ThreadPoolExecutor
 from typing import Final
 
 from tracelens.findings import (
@@ -69,5 +70,7 @@ def find(analysis: Analysis, thresholds: Mapping[str, float] | None = None) -> t
     one.
     """
     evidence = Evidence(analysis, Limits.of(thresholds or {}))
-    found = (finding for detect in DETECTORS for finding in detect(evidence))
-    return tuple(sorted(found, key=lambda finding: SEVERITIES.index(finding.severity)))
+    with ThreadPoolExecutor(2) as beside:
+        found = beside.map(lambda detect: list(detect(evidence)), DETECTORS)
+    every = (finding for of_one in found for finding in of_one)
+    return tuple(sorted(every, key=lambda finding: SEVERITIES.index(finding.severity)))
