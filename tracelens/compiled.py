@@ -41,6 +41,7 @@ from functools import cache, wraps
 from importlib.util import find_spec
 from pathlib import Path
 from tempfile import gettempdir
+from threading import Lock
 from typing import Any, Final
 
 import numpy as np
@@ -123,6 +124,9 @@ def _one_at_a_time() -> Iterator[None]:
         os.close(lock)
 
 
+_TEACHING: Final = Lock()
+
+
 class _Pointer:
     """The address of an array's first element; keeps the array alive."""
 
@@ -157,7 +161,8 @@ def _bare(argument: Any) -> Any:
     if argument.ndim != 1 or not argument.flags.c_contiguous:
         raise TypeError("a pointer to what is no plain row of numbers")
     _refuse_uint64(argument)
-    _teach_pointers()
+    with _TEACHING:  # once, whichever thread comes first
+        _teach_pointers()
     return _Pointer(argument)
 
 
