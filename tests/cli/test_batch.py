@@ -19,7 +19,7 @@ def folder(tmp_path):
 def test_an_index_rows_and_reports(folder, tmp_path, capsys, monkeypatch):
     monkeypatch.chdir(tmp_path)
     out = tmp_path / "results"
-    assert main(["batch", "runs", "-o", "results", "--processes", "1", "--html"]) == 3
+    assert main(["batch", "runs", "-o", "results", "--processes", "1", "--html-reports"]) == 3
     index = capsys.readouterr()
     assert index.err == ""
     assert index.out.startswith("6 runs, results in results\n")

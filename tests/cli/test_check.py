@@ -1,6 +1,7 @@
 """`tracelens check`, from a file to every output and status."""
 
 import json
+import re
 from importlib.resources import files
 
 import jsonschema
@@ -144,7 +145,9 @@ def test_a_wrong_request_is_told(log, capsys, options, says):
 def test_a_first_file_passes_on_the_run_that_it_is_made_from(log, tmp_path, capsys):
     file = str(tmp_path / "budgets.toml")
     assert main(["check", "--suggest", str(log), "-o", file]) == 0
-    assert capsys.readouterr().out == ""
+    assert re.fullmatch(
+        rf"{re.escape(file)}: \d+ limits from {log.name}\n", capsys.readouterr().out
+    )
     assert main(["check", str(log), "--budgets", file]) == 0
     assert main(["check", "--suggest", str(log), "--margin", "5 %"]) == 0
     assert "response_max_us = 40" not in capsys.readouterr().out

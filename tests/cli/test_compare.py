@@ -126,6 +126,14 @@ def test_wrong_usage_is_one_line_and_status_2(runs, capsys, arguments, problem):
     assert problem in first
 
 
+def test_an_error_names_a_log_as_it_was_given(runs, capsys):
+    Path("bad.csv").write_bytes(b"")
+    assert main(["compare", "old/0.csv", "bad.csv"]) == 3
+    assert capsys.readouterr().err.startswith("tracelens: bad.csv: the file is empty")
+    assert main(["history", "add", "nights", "bad.csv"]) == 3
+    assert capsys.readouterr().err.startswith("tracelens: bad.csv: the file is empty")
+
+
 def test_a_directory_without_logs_is_refused(runs, tmp_path, capsys):
     assert main(["compare", str(tmp_path), "new"]) == 2
     problem, hint = capsys.readouterr().err.splitlines()

@@ -89,9 +89,15 @@ def test_of_a_log_the_worst_seen_stands_beside_the_bound(capsys, tmp_path):
     assert all(seen[name] <= bounds[name] for name in seen)
 
 
-def test_fail_makes_it_a_verdict(capsys):
-    assert main(["schedule", str(CLASSROOM / "process_set_a.toml"), "--fail"]) == 1
-    assert main(["schedule", str(CLASSROOM / "response_time_example.toml"), "--fail"]) == 0
+@pytest.mark.parametrize(
+    ("name", "on_unschedulable", "on_inconclusive"),
+    [("response_time_example", 0, 0), ("lander_none", 0, 1), ("process_set_a", 1, 1)],
+)
+def test_fail_on_makes_it_a_verdict(name, on_unschedulable, on_inconclusive, capsys):
+    told = ["schedule", str(CLASSROOM / f"{name}.toml")]
+    assert main(told) == 0
+    assert main([*told, "--fail-on", "unschedulable"]) == on_unschedulable
+    assert main([*told, "--fail-on", "inconclusive"]) == on_inconclusive
 
 
 @pytest.mark.parametrize(

@@ -105,9 +105,11 @@ def test_from_the_command_line(tmp_path, capsys, monkeypatch) -> None:
         text = HEAD.format(hz=1_000_000) + NAMES.format(own=name) + COLUMNS + "\n".join(events)
         (tmp_path / f"{name}.csv").write_text(text + "\n")
     assert main(["convert", "motor.csv", "radio.csv", "--by-mark", "sync", "-o", "both.csv"]) == 0
-    assert capsys.readouterr().err == (
+    said = capsys.readouterr()
+    assert said.err == (
         "2 marks sync: offset 0.000 µs, drift +1000.00 ppm, largest residual 0.000 µs\n"
     )
+    assert said.out == "both.csv: from 4 lines of events\n"
     both = read(tmp_path / "both.csv")
     assert both.events["time_ns"].to_list() == [0, 0, 1_000_000, 1_000_000]
     assert both.unused.is_empty()

@@ -197,8 +197,9 @@ def test_annotations_point_at_the_limit_one_line_each():
     assert len(lines) == 7
     assert lines[0].startswith("budgets.toml:6: error: control: misses is 1 (6 jobs), 1 more than")
     assert [line.split(": ")[1] for line in lines] == [
-        *("error", "error", "error", "warning", "warning", "note", "warning"),
+        *("error", "error", "error", "error", "warning", "note", "warning"),
     ]
+    assert "is unknown" in lines[3], "it decides no less than a broken limit"
 
 
 def test_the_json_is_what_its_schema_says():

@@ -17,7 +17,10 @@ _WILD: Final = frozenset("*?[")
 
 @dataclass(frozen=True, slots=True)
 class Input:
-    """A log, and what it is called: its path below the directory that all logs have in common."""
+    """A log, and what it is called: its path below the directory that all logs have in common.
+
+    `path` is as it was given, so that an error names it as the user does.
+    """
 
     run: str
     path: Path
@@ -30,9 +33,12 @@ def find(patterns: Sequence[str], results: Path | None = None) -> list[Input]:
     Raises `InputError` for a file that is not there, `UsageError` for a directory or a pattern that
     names none, and for standard input.
     """
-    paths = sorted({path for pattern in patterns for path in _named(pattern, results)})
-    above = Path(commonpath([path.parent for path in paths]))
-    return [Input(file_name(path.relative_to(above).as_posix()), path) for path in paths]
+    given = [path for pattern in patterns for path in _named(pattern, results)]
+    logs = {path.absolute(): path for path in reversed(given)}
+    above = Path(commonpath([path.parent for path in logs]))
+    return [
+        Input(file_name(path.relative_to(above).as_posix()), logs[path]) for path in sorted(logs)
+    ]
 
 
 def _named(pattern: str, results: Path | None) -> list[Path]:
@@ -41,10 +47,11 @@ def _named(pattern: str, results: Path | None) -> list[Path]:
             "many runs: found '-', expected files, directories or patterns",
             hint="`tracelens report -` reads one log from standard input",
         )
-    found = [path.absolute() for path in _matches(pattern)]
+    found = list(_matches(pattern))
     if not found and not _WILD.intersection(pattern) and not Path(pattern).is_dir():
         raise InputError("no such file", place=file_name(pattern), hint="check the path")
-    found = [path for path in found if results is None or not path.is_relative_to(results)]
+    if results is not None:
+        found = [path for path in found if not path.absolute().is_relative_to(results)]
     if not found:
         raise UsageError(
             f"no log is named by {pattern}: found no file, expected at least one",

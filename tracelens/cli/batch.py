@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     metavar="ADDRESS",
     help="Let the workers of this Dask scheduler do the work: tcp://10.0.0.5:8786.",
 )
-@click.option("--html", is_flag=True, help="Write reports as HTML too, and index.html.")
+@click.option("--html-reports", is_flag=True, help="Write reports as HTML too, and index.html.")
 @options.strict
 def batch(
     logs: tuple[str, ...],
@@ -46,7 +46,7 @@ def batch(
     system: str | None,
     processes: int | None,
     cluster: str | None,
-    html: bool,
+    html_reports: bool,
     strict: bool,
 ) -> int:
     """Read many runs at once: a row for each, a report for each.
@@ -77,14 +77,14 @@ def batch(
     found = inputs.find(logs, directory)
     shared = Path(system).absolute() if system else None
     jobs = [
-        Job(number, one.run, one.path, directory, shared, strict, html)
+        Job(number, one.run, one.path.absolute(), directory, shared, strict, html_reports)
         for number, one in enumerate(found)
     ]
     results.prepare(directory)
     with counted("runs", len(jobs)) as done:
         made = results.collect(_told(_work(jobs, processes, cluster), done))
     results.write(made, directory)
-    if html:
+    if html_reports:
         write(str(directory / "index.html"), [index.page(made["runs"], output).encode()])
     text.show(index.document(made["runs"], output), sys.stdout)
     return min(filter(None, made["runs"]["status"]), default=0)

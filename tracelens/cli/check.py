@@ -127,7 +127,7 @@ def _suggest(
     logs: tuple[str, ...], system: str | None, margin: float, output: str | None, strict: bool
 ) -> None:
     from tracelens.formats.budgets_text import write as toml
-    from tracelens.numbers import stated
+    from tracelens.numbers import count, stated
     from tracelens.reading import read
     from tracelens.verdicts import suggest
 
@@ -141,3 +141,5 @@ def _suggest(
         "# put your own requirements in place of these numbers where you have them.\n\n"
     )
     write(output or STDOUT, [(head + toml(made.budgets, made.left_out)).encode()])
+    if output not in (None, STDOUT):
+        click.echo(f"{output}: {count(len(made.budgets.limits), 'limit')} from {what}")

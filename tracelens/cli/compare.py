@@ -45,7 +45,7 @@ class _NewTakesAll(click.Command):
 
 
 @click.command(cls=_NewTakesAll, short_help="Say what moved between two builds, beyond noise.")
-@click.argument("logs", metavar="OLD... NEW", nargs=-1, required=True)
+@click.argument("logs", metavar="OLD NEW | OLD... --new NEW...", nargs=-1, required=True)
 @click.option(NEW, "new", multiple=True, metavar="NEW...", help="New runs; all before are old.")
 @options.system
 @options.window
@@ -116,7 +116,7 @@ def compare(
             try:
                 measured = analyse(run, window=window, phase=phase)
             except UsageError as error:  # of many runs, one may lack the time or the phase
-                raise UsageError(error.problem, place=names[path], hint=error.hint) from None
+                raise UsageError(error.problem, place=str(path), hint=error.hint) from None
             observed.append(observe(measured, names[path]))
         say("comparing")
         old = len(sides[0])

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tracelens.cli import options
-from tracelens.cli.output import packed, write
+from tracelens.cli.output import STDOUT, packed, write
 from tracelens.cli.progress import progress
 from tracelens.errors import UsageError
 
@@ -87,6 +87,8 @@ def convert(
         write(output, [packed(output, _as(output, made, recordings[0]))])
     for remark in remarks:
         click.echo(remark, err=True)
+    if output != STDOUT:
+        click.echo(f"{output}: from {_events(made)} lines of events")
 
 
 def _sensible(
@@ -194,6 +196,14 @@ def _as(output: str, made: bytes, name: str) -> bytes:
         log = read_bytes(made, name)
         return write_vcd(reconstruct(log, log.declared))
     return made
+
+
+def _events(made: bytes) -> int:
+    """Lines that are neither declarations nor column names."""
+    from tracelens.model.events import HEADER
+
+    declarations = made.count(b"\n#") + made.startswith(b"#")
+    return made.count(b"\n") - declarations - made.count(HEADER.encode())
 
 
 def _clean(log: "Log") -> bool:

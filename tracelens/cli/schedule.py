@@ -3,7 +3,7 @@
 import sys
 from collections.abc import Callable
 from pathlib import PurePath
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import click
 
@@ -16,22 +16,31 @@ if TYPE_CHECKING:
     from tracelens.observed import Seen
     from tracelens.theory import Schedulability
 
+FAILING: Final[dict[str | None, tuple[str, ...]]] = {
+    None: (),
+    "unschedulable": ("unschedulable",),
+    "inconclusive": ("unschedulable", "inconclusive"),
+}
+"""What `--fail-on` names → the verdicts with which the command ends in 1."""
+
 
 @click.command(short_help="Work out whether every deadline can be kept, step by step.")
 @click.argument("sources", metavar="SET.toml|LOG...", nargs=-1, required=True)
 @options.system
 @click.option("--json", "json_file", metavar="F", help="Write the analysis as JSON; - is stdout.")
-@click.option("--fail", is_flag=True, help="Exit with 1 unless all are shown to be in time.")
+@click.option(
+    "--fail-on",
+    type=click.Choice(("unschedulable", "inconclusive")),
+    help="Exit with 1 if a deadline cannot be kept, or also if one is not shown to be kept.",
+)
 @options.strict
-@click.pass_context
 def schedule(
-    context: click.Context,
     sources: tuple[str, ...],
     system: str | None,
     json_file: str | None,
-    fail: bool,
+    fail_on: str | None,
     strict: bool,
-) -> None:
+) -> int:
     """Work out whether every deadline can be kept, step by step.
 
     Of a task set: what it declares. Of a log: what the log shows, with the worst response that it
@@ -66,8 +75,7 @@ def schedule(
     if json_file != STDOUT:
         title = f"Schedulability of {PurePath(sources[0]).name}"
         text.show(scheduled.document(found, title, seen), sys.stdout)
-    if fail and found.verdict != "schedulable":
-        context.exit(1)
+    return 1 if found.verdict in FAILING[fail_on] else 0
 
 
 def _of_set(path: str) -> "Schedulability":

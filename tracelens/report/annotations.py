@@ -1,7 +1,8 @@
 """Verdicts as lines `file:line: severity: text`, as compilers write them.
 
 The place is that of the limit in the budgets file, which a review shows; the text names the line
-of the log.
+of the log. An error is whatever makes the exit status one: a limit that is unknown is no less of
+it than one that is broken.
 """
 
 from collections.abc import Iterator
@@ -17,5 +18,5 @@ def render(judged: Verdicts) -> Iterator[str]:
     for verdict in worst_first(judged):
         if verdict.outcome != "pass":
             place = f"{judged.budgets.place}:{verdict.budget.line or 1}"
-            text = sentence(verdict, judged.today)
-            yield f"{plain(f'{place}: {severity(verdict)}: {text}')}\n"
+            how = "error" if verdict.counts else severity(verdict)
+            yield f"{plain(f'{place}: {how}: {sentence(verdict, judged.today)}')}\n"
