@@ -69,7 +69,7 @@ def test_the_ledger_of_a_job_is_its_response() -> None:
                 bars[y] = bars.get(y, 0) + length
     assert bars == {0.5: 3200 * US, 1.5: 3200 * US, 2.5: 700 * US}
     assert figure["layout"]["yaxis"]["ticktext"] == [
-        "as it happened", "added up", "usual: job 2",
+        "as it happened", "added up", "median: job 2",
     ]  # fmt: skip
     assert entries(run, job).rows() == [
         ("inversion", "link", "flash_bus", 2000 * US),
@@ -80,7 +80,7 @@ def test_the_ledger_of_a_job_is_its_response() -> None:
     assert figure["layout"]["shapes"][0]["x0"] == 1800 * US
 
 
-def test_the_usual_job_stands_alone() -> None:
+def test_the_median_job_stands_alone() -> None:
     figure, _ = this_job(scene.run(), scene.job_of("needle_select", 2), SHEET)
     assert figure is not None
     assert figure["layout"]["yaxis"]["ticktext"] == ["as it happened", "added up"]

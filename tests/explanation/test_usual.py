@@ -1,10 +1,10 @@
-"""A job beside the usual one, and late jobs by cause, on tables written by hand. Times are ns."""
+"""A job beside the median one, and late jobs by cause, on tables written by hand. Times are ns."""
 
 import pytest
 
 from tests import frames
 from tracelens.explanation import explain
-from tracelens.explanation.usual import stories, usual_job
+from tracelens.explanation.usual import median_job, stories
 from tracelens.model.results import Timeline
 from tracelens.model.system import System, Task
 
@@ -80,7 +80,7 @@ def test_a_job_late_through_backlog_counts_with_the_job_that_it_began_with():
     assert told(run(*jobs)) == [("interference", "urgent", None, 3, 2, 2, 2)]
 
 
-def test_where_the_usual_job_is_late_itself_the_largest_entry_is_the_cause():
+def test_where_the_median_job_is_late_itself_the_largest_entry_is_the_cause():
     """Growth would say nothing: all jobs are alike. Own execution is none while it is short."""
     assert told(run(PREEMPTED, PREEMPTED, PREEMPTED)) == [
         ("interference", "urgent", None, 3, 0, 1, 1)
@@ -104,13 +104,13 @@ def test_an_entry_that_is_always_there_is_not_the_cause():
     # Nearest rank: of 1, 2, 3, 4 the second, of 1, 2, 3 the second; the first job of equals.
     [([4, 3, 2, 1], 3), ([3, 1, 2], 3), ([2, 2, 2], 1), ([7], 1)],
 )
-def test_the_usual_job_is_the_nearest_rank_median(lengths, number):
+def test_the_median_job_is_the_nearest_rank_median(lengths, number):
     timeline = run(*([(ns, "execution", "work", None)] for ns in lengths))
-    middle, judged = usual_job(timeline.jobs)
+    middle, judged = median_job(timeline.jobs)
     assert (middle.number, judged) == (number, len(lengths))
 
 
-def test_what_grew_against_the_usual_job_and_its_share():
+def test_what_grew_against_the_median_job_and_its_share():
     """25 + 5 grew, 5 and nothing shrank: shares are of the 30."""
     usual = [(10, "execution", "work", None), (5, "switching", None, None)]
     late = [
@@ -126,7 +126,7 @@ def test_what_grew_against_the_usual_job_and_its_share():
         ("execution", 10, 10, 0),
         ("switching", 0, 5, 0),
     ]
-    assert explain(timeline, 0).usual is None, "it is the usual job itself"
+    assert explain(timeline, 0).usual is None, "it is the median job itself"
 
 
 def test_no_late_job_no_story():

@@ -350,8 +350,7 @@ def test_the_late_jobs_name_what_grew_and_not_what_is_always_there() -> None:
         "jobs: high (3)."
     )
     assert miss.text.endswith(
-        "what has grown most against its usual job is store running at a priority no lower: 11.0 "
-        "ms, usually nothing."
+        "what has grown most is store running at a priority no lower: 11.0 ms, usually nothing."
     )
 
 

@@ -77,7 +77,15 @@ def test_the_place_is_pettitts(values):
         for t in range(1, count)
     ]
     place = change_points(np.array(values, float)[:, None]).place[0]
-    assert u[place - 1] == max(u)
+    assert place == max(t for t in range(1, count) if u[t - 1] == max(u))
+
+
+@pytest.mark.parametrize("spread", [1, 3, 7])
+def test_a_run_between_the_levels_is_not_yet_of_the_later_one(spread):
+    """Of mid rank exactly, it leaves |U| as it is: the run after it is the first of the new."""
+    values = [10.0, 10 + spread, 10, 10 + spread, 10, 50, 90, 90 + spread, 90, 90 + spread, 90]
+    found = trends(history({("response", "t"): values}))
+    assert found["changed_at"].to_list() == ["r6"]
 
 
 def test_the_p_is_about_pettitts_approximation():

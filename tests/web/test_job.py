@@ -57,7 +57,7 @@ def test_a_late_job_is_told_from_why_to_what_to_try() -> None:
         "all late jobs of needle_select",
     ]
     said = text(words)
-    assert "The usual job of needle_select, the median of 6 judged jobs, is job 2" in said
+    assert "Job 2 is the median of the 6 judged jobs of needle_select" in said
     assert "Create flash_bus with priority inheritance or a priority ceiling" in said
     assert "archive held flash_bus from" in said
     assert explain(scene.run(), None, SHEET)[0] is BLANK

@@ -20,7 +20,7 @@ from tracelens.drawing.sheet import RIGHT_PX, Sheet, layout, remark, unit
 from tracelens.drawing.window import Track, codes, column_edges, time_in
 from tracelens.drawing.words import reason
 from tracelens.explanation.jobs import of_task
-from tracelens.explanation.usual import usual_job
+from tracelens.explanation.usual import median_job
 from tracelens.measures.ledgers import ledger
 from tracelens.numbers import count, duration, exact
 from tracelens.spans import LENGTH
@@ -41,7 +41,7 @@ Part = tuple[int, int, str, str | None, str | None]
 def this_job(run: Run, job_id: int | None, sheet: Sheet) -> Shown:
     """Where a job's response went: as it happened, and summed, against the deadline.
 
-    Under it stands the usual job of the task, summed, with its entries in the same order.
+    Under it stands the median job of the task, summed, with its entries in the same order.
     """
     job = None if job_id is None else run.job(job_id)
     if job is None:
@@ -115,17 +115,17 @@ def _at_deadline(deadline: int, right: int, palette: Palette) -> dict[str, Any]:
 
 
 def _usual(run: Run, job: dict[str, Any], spent: pl.DataFrame) -> tuple[str, list[Part]] | None:
-    """Title and parts of the usual job of the task; None if there is none, or it is this one."""
+    """Title and parts of the median job of the task; None if there is none, or it is this one."""
     if job["status"] not in ("complete", "open"):
         return None
-    found = usual_job(of_task(run.analysis.timeline.jobs, job["task"]))
+    found = median_job(of_task(run.analysis.timeline.jobs, job["task"]))
     if found is None or found[0].job_id == job["job_id"]:
         return None
     key = ("entry", "by", "via")
     order = spent.select(*key, place=pl.int_range(pl.len()))
     theirs = entries(run, found[0].job_id).join(order, on=key, how="left", nulls_equal=True)
     rows = theirs.sort("place", nulls_last=True, maintain_order=True).drop("place")
-    return f"usual: job {found[0].number}", _one_after_another(rows.rows())  # few rows: summed
+    return f"median: job {found[0].number}", _one_after_another(rows.rows())  # few rows: summed
 
 
 def _in_order(episodes: pl.DataFrame, release: int) -> list[Part]:

@@ -180,7 +180,7 @@ class Repair:
 
 @dataclass(frozen=True, slots=True)
 class Growth:
-    """One entry of the ledger beside the usual job's: `share` of what the larger entries grew."""
+    """One entry of the ledger beside the median job's: `share` of what the larger entries grew."""
 
     entry: str
     by: str | None
@@ -192,7 +192,7 @@ class Growth:
 
 @dataclass(frozen=True, slots=True)
 class Usual:
-    """The job beside the usual one of its task: the nearest-rank median of the judged responses.
+    """The job beside the median one of its task: the nearest-rank median of the judged responses.
 
     `growths` are ordered by growth, the largest first; `share` is of the sum of all that grew.
     """

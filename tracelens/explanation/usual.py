@@ -1,4 +1,4 @@
-"""A late job beside the usual job of its task, and all late jobs of a task by cause."""
+"""A late job beside the median job of its task, and all late jobs of a task by cause."""
 
 import polars as pl
 
@@ -12,8 +12,8 @@ _KEY = ("entry", "by", "via")
 _LATENESS = pl.col("response_ns") - pl.col("deadline_ns")
 
 
-def usual_job(table: pl.DataFrame) -> tuple[Job, int] | None:
-    """The usual job of a task, and how many were judged; None if none was complete.
+def median_job(table: pl.DataFrame) -> tuple[Job, int] | None:
+    """The median job of a task, and how many were judged; None if none was complete.
 
     `table` holds the task's jobs. It is the job of the nearest-rank median response (a response
     that was observed), the first one that has it.
@@ -28,8 +28,8 @@ def usual_job(table: pl.DataFrame) -> tuple[Job, int] | None:
 def usual(
     job: Job, rows: tuple[Row, ...], table: pl.DataFrame, episodes: pl.DataFrame
 ) -> Usual | None:
-    """The job's ledger beside the usual job's; None if there is no usual job, or it is the job."""
-    found = usual_job(table)
+    """The job's ledger beside the median job's; None if there is none, or it is the job."""
+    found = median_job(table)
     if found is None or found[0].job_id == job.job_id or not job.judged:
         return None
     middle, judged = found
@@ -52,12 +52,13 @@ def stories(table: pl.DataFrame, episodes: pl.DataFrame) -> tuple[Story, ...]:
     """The late jobs of a task by cause, the cause of most of them first.
 
     `table` holds all jobs of the task in order of release. A job's cause is the entry of its ledger
-    that is larger than in the usual job's ledger by most. Where nothing is larger, or the usual job
-    is late itself, it is the largest entry but the job's own execution; that, if it alone is longer
-    than the deadline. A job whose cause is backlog has the cause of the job that began the backlog.
+    that is larger than in the median job's ledger by most. Where nothing is larger, or the median
+    job is late itself, it is the largest entry but the job's own execution; that, if it alone is
+    longer than the deadline. A job whose cause is backlog has the cause of the job that began the
+    backlog.
     """
     late = table.with_row_index("row").filter("late")
-    found = usual_job(table)
+    found = median_job(table)
     if late.is_empty():
         return ()
     first = began(table)[late["row"].to_numpy()]

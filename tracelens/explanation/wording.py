@@ -277,18 +277,18 @@ def nothing_suffices(job: Job, own_ns: int) -> str:
     )
 
 
-# --------------------------------------------------------------------- usual, and other late jobs
+# ------------------------------------------------------------ the median job, and other late jobs
 
 
 def beside_usual(job: Job, usual: Usual) -> str:
     """The two jobs, and what of the difference the largest growth is."""
     more = job.length_ns - usual.job.length_ns
     beside = (
-        f"The usual job of {job.task}, the median of {count(usual.judged, 'judged job')}, is job "
-        f"{usual.job.number} with {duration(usual.job.length_ns)}"
+        f"Job {usual.job.number} is the median of the {count(usual.judged, 'judged job')} of "
+        f"{job.task}, with {duration(usual.job.length_ns)}"
     )
     if usual.job.late:
-        beside += ", which is late itself"
+        beside += ", and late itself"
     compare = f"{duration(abs(more))} {'more' if more > 0 else 'less'}"
     if more == 0:
         return f"{beside}; this one took as long."
@@ -308,7 +308,7 @@ def late_jobs(task: str, late: int, causes: int) -> str:
     causing = "one cause" if causes == 1 else count(causes, "cause")
     return (
         f"{count(late, 'job')} of {task} {were} late, from {causing}. A cause is the entry of the "
-        "ledger that grew most against the usual job; jobs late through backlog count with the "
+        "ledger that grew most against the median job; jobs late through backlog count with the "
         "job that it began with."
     )
 

@@ -1,11 +1,11 @@
-"""Which one cause is behind the late jobs: their ledgers against the usual job's, all together.
+"""Which one cause is behind the late jobs: their ledgers against what is usual, all together.
 
-Of each late job the entries that have grown against the median job in time share its lateness
-in proportion to their growth. An entry is laid to what is behind it: execution and interference to
-the task that runs, however it comes in; a wait for a lock to that lock and its holder; lower tasks
-that run while a holder is held up to that lock as well. A job that waits for an earlier one
-of its own is judged together with it. Without enough jobs in time to know the usual, the entries
-count as they are.
+Of each late job the entries that have grown against their medians over the jobs in time share its
+lateness in proportion to their growth. An entry is laid to what is behind it: execution and
+interference to the task that runs, however it comes in; a wait for a lock to that lock and its
+holder; lower tasks that run while a holder is held up to that lock as well. A job that waits for an
+earlier one of its own is judged together with it. Without enough jobs in time
+to know the usual, the entries count as they are.
 """
 
 from collections import Counter

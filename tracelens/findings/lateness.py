@@ -178,7 +178,7 @@ def _late(analysis: Analysis, status: str) -> pl.DataFrame:
 def _culprit(evidence: Evidence, job_id: int, deadline_ns: int) -> str:
     """What to name as the cause of one late job, with those before it that it waited for.
 
-    What has grown most against the usual job of the task, if that is known and if it grew by
+    What has grown most against what is usual for the task, if that is known and if it grew by
     `growth_share` of the lateness. Else the largest part.
     """
     one = evidence.blame.late.get(job_id)

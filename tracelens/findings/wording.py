@@ -72,7 +72,7 @@ def culprit(entry: str, by: str | None, via: str | None, ns: int, members: int =
 def grown(entry: str, by: str | None, via: str | None, ns: int, usual_ns: int, members: int) -> str:
     """The entry that has grown most against the usual, as the end of a sentence about a job."""
     return (
-        f"; what has grown most against its usual job{_row(members)} is "
+        f"; what has grown most{' in it' if members > 1 else ''}{_row(members)} is "
         f"{_doing(entry, by, via)}: {duration(ns)}, usually "
         f"{duration(usual_ns) if usual_ns else 'nothing'}"
     )

@@ -6,8 +6,10 @@ trend", Econometrica 13, 1945) and Kendall's tau against the order of the runs.
 
 *Change point*: Pettitt, "A non-parametric approach to the change-point problem", Applied
 Statistics 28, 1979: the largest |U(t)|, where U(t) compares all runs before t with all others by
-rank. How large it gets by chance is found by putting the runs into random order, all measures
-together, and by stepping down over them (`comparison.resample`).
+rank. His τ is the last run of the earlier level, so of several t at which |U| is largest it is the
+last: a run that lies between the levels is not yet of the later one, and the run that is named is.
+How large |U| gets by chance is found by putting the runs into random order, all measures together,
+and by stepping down over them (`comparison.resample`).
 
 Half of the error rate goes to each, so that a history in which nothing changes says so but for
 this rate. Both take the runs as independent of each other; and one change is told, the clearest.
@@ -138,7 +140,8 @@ def matrix(history: History) -> tuple[list[tuple[str, str, str]], Values]:
 def change_points(values: Values) -> _Change:
     """Pettitt's change point of every column of runs × measures; NaN is absent.
 
-    A run that lacks a measure leaves its sum as it is, so its order does not matter to it.
+    A place is the number of runs before the change, of several as likely the last. A run that lacks
+    a measure leaves its sum as it is, so its order does not matter to it.
     """
     ranks = _centred_ranks(values)
     spread = np.sqrt((ranks**2).sum(axis=0))
@@ -153,7 +156,9 @@ def change_points(values: Values) -> _Change:
         order = rng.permuted(np.tile(np.arange(len(values)), (count, 1)), axis=1)
         total = np.cumsum(scaled[:, order], axis=2)  # measures × orders × runs
         score.append(np.maximum(total.max(axis=2), -total.min(axis=2)).T)
-    return _Change(actual.argmax(axis=1) + 1, step_down(np.concatenate(score)))
+    # Unscaled, sums of ranks are multiples of ½ and exact, so that what is equal shows.
+    last_first = np.abs(np.cumsum(ranks, axis=0))[::-1]
+    return _Change(len(values) - last_first.argmax(axis=0), step_down(np.concatenate(score)))
 
 
 def _centred_ranks(values: Values) -> Values:

@@ -1,4 +1,4 @@
-"""Ledgers of chosen jobs, and what a task's usual job looks like."""
+"""Ledgers of chosen jobs, and what is usual in them: entry by entry, so no job of its own."""
 
 import numpy as np
 import polars as pl

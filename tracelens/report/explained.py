@@ -215,7 +215,7 @@ def _usual(told: Explanation) -> Section | None:
         Column("by"),
         Column("via"),
         Column("this job", "time"),
-        Column("usual", "time"),
+        Column("median", "time"),
         Column("share of growth", "share"),
     )
     shown = usual.growths[:MOST_GROWTHS]
@@ -223,7 +223,7 @@ def _usual(told: Explanation) -> Section | None:
     more = len(usual.growths) - len(shown)
     note = f"{more} more entries in --json." if more else ""
     return Section(
-        "Beside the usual job",
+        "Beside the median job",
         (Paragraph(wording.beside_usual(told.job, usual)), Table(columns, rows, note)),
     )
 

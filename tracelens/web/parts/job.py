@@ -100,7 +100,7 @@ def explain(
 
 
 def take(run: Run, chosen: Chosen) -> tuple[Any, str]:
-    """The ledger of the chosen job beside the usual one's as a download."""
+    """The ledger of the chosen job beside the median one's as a download."""
     job = None if chosen is None else run.job(chosen)
     if job is None:
         return no_update, "no job is chosen"
@@ -110,7 +110,7 @@ def take(run: Run, chosen: Chosen) -> tuple[Any, str]:
 
 
 def beside_usual(told: Explanation) -> pl.DataFrame:
-    """Columns entry, by, via, this_us, usual_us; usual_us is null without a usual job."""
+    """Columns entry, by, via, this_us, usual_us; usual_us is null without a median job."""
     rows: list[tuple[str, str | None, str | None, int, int | None]]
     if told.usual is None:
         rows = [(row.entry, row.by, row.via, row.ns, None) for row in told.rows]

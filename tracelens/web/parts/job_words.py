@@ -78,12 +78,12 @@ def _to_try(repair: Repair, told: Explanation, run_id: str | None) -> list[Any]:
 
 
 def _ledger(told: Explanation) -> Component:
-    """The entries, the largest first, beside those of the usual job; in one unit."""
+    """The entries, the largest first, beside those of the median job; in one unit."""
     rows = told.usual.growths if told.usual else [
         Growth(row.entry, row.by, row.via, row.ns, row.ns, 0.0) for row in told.rows
     ]  # fmt: skip
     unit = time_unit(row.ns for row in told.rows)
-    head = ["", f"this, {unit}", f"usual, {unit}" if told.usual else "", ""]
+    head = ["", f"this, {unit}", f"median, {unit}" if told.usual else "", ""]
     body = [
         html.Tr(
             [
