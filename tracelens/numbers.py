@@ -4,6 +4,7 @@ Three significant digits, one unit a column, no false hundreds. What a machine r
 TOML, logs) is not written here.
 """
 
+import re
 from collections.abc import Iterable, Sequence
 from decimal import Decimal
 from typing import Final
@@ -18,6 +19,8 @@ THIN_SPACE: Final = "\u202f"
 
 # unit, nanoseconds in it, decimals that reach one nanosecond
 _TIME_UNITS: Final = (("ns", 1, 0), ("µs", NS_PER_US, 3), ("ms", NS_PER_MS, 6), ("s", NS_PER_S, 9))
+
+_BEFORE_UNIT: Final = re.compile(r"(?<=\d) (?=(?:ns|µs|ms|s|%|bytes?)(?!\w))")
 
 
 def significant(value: float, most_decimals: int = 9) -> str:
@@ -129,6 +132,11 @@ def count(number: int, what: str) -> str:
 def grouped(number: int) -> str:
     """A count, digits in threes: '200 000'."""
     return _minus(f"{number:,}".replace(",", THIN_SPACE))
+
+
+def tied(text: str, blank: str = "\N{NO-BREAK SPACE}") -> str:
+    """A text in which no line ends between a number and its unit."""
+    return _BEFORE_UNIT.sub(blank, text)
 
 
 def listing(names: Sequence[str], most: int = 6) -> str:

@@ -36,7 +36,7 @@ def test_the_numbers_are_those_of_explain(number: int) -> None:
                  for g in document["usual"]["growths"]}  # fmt: skip
         assert {(e, by, via): us for e, by, via, _, us in rows.rows()} == usual
     words = text(explain(scene.run(), job, SHEET)[3])
-    bare = words.replace(" ", "")
+    bare = "".join(words.split())
     for repair in document["repairs"]:
         assert repair["text"].replace("`", "").replace(" ", "") in bare
     for row in told.rows:

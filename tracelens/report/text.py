@@ -1,6 +1,5 @@
 """A document for a terminal, a pipe or a file: 80 columns are enough."""
 
-import re
 from typing import Final, TextIO
 
 from rich.box import Box
@@ -30,7 +29,6 @@ _TIE: Final = "\ufdd0"
 """Stands for a blank at which no line ends, while lines are broken: a noncharacter, which Unicode
 keeps for such use (chapter 23.7), since what is broken here takes every blank for a place to
 break."""
-_BEFORE_UNIT: Final = re.compile(r"(?<=\d) (?=(?:ns|µs|ms|s|%|bytes?)(?!\w))")
 
 _RULE_UNDER_HEAD: Final = Box("    \n    \n ── \n    \n    \n    \n    \n    \n")
 
@@ -141,4 +139,4 @@ def _safe(text: str, style: str = "") -> Text:
 
     A number and its unit stay on one line.
     """
-    return Text(_BEFORE_UNIT.sub(_TIE, plain(text)), style)
+    return Text(numbers.tied(plain(text), _TIE), style)

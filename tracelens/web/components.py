@@ -8,6 +8,8 @@ from dash.development.base_component import Component
 
 from tracelens.drawing.key import SIGNS, STATES
 from tracelens.drawing.palette import LIGHT
+from tracelens.numbers import tied
+from tracelens.plain import plain
 
 FIGURE: Final[Any] = {"displayModeBar": False, "scrollZoom": False, "doubleClick": False}
 """Configuration of a figure that stands still."""
@@ -40,9 +42,14 @@ def data(**entries: str) -> dict[str, Any]:
     return {f"data-{name}": value for name, value in entries.items()}
 
 
+def sentence(text: str) -> str:
+    """Running text, whatever is in it: harmless, and with each number beside its unit."""
+    return tied(plain(text))
+
+
 def in_words(text: str) -> list[Any]:
     """A sentence whose `quoted` words are of the log's format, commands or values."""
-    parts = text.split("`")
+    parts = tied(text).split("`")
     return [html.Code(part) if i % 2 else part for i, part in enumerate(parts) if part]
 
 

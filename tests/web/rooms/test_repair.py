@@ -117,7 +117,7 @@ def test_the_numbers_are_those_of_the_library(repaired) -> None:
         assert f"'{ns / 1e6:.2f}'" in text
     assert answer.tasks.filter(change="worse")["task"].to_list() == ["yarn_tension"]
     assert text.count("B('worse')") == 1
-    assert "gives 820 of 820 responses (100 %)" in believed(answer.document)[0]
+    assert "gives 820 of 820 responses (100\N{NO-BREAK SPACE}%)" in believed(answer.document)[0]
 
 
 def test_the_same_question_is_replayed_once(shelf: Shelf, replays: Replays, repaired) -> None:

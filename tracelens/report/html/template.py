@@ -10,6 +10,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from tracelens.drawing.palette import stylesheet
+from tracelens.numbers import tied
 from tracelens.plain import plain
 from tracelens.version import __version__
 
@@ -57,4 +58,4 @@ def _digest(text: str) -> str:
 
 def _safe(value: Any) -> Any:
     """Every value that a template shows passes here, then the escaping of markup."""
-    return plain(value) if isinstance(value, str) and not isinstance(value, Markup) else value
+    return tied(plain(value)) if isinstance(value, str) and not isinstance(value, Markup) else value

@@ -7,9 +7,8 @@ from dash.development.base_component import Component
 
 from tracelens.drawing.runs import Run
 from tracelens.model.results import Finding
-from tracelens.plain import plain
 from tracelens.web import ids, moves
-from tracelens.web.components import aria
+from tracelens.web.components import aria, sentence
 from tracelens.web.moves import Chosen, View
 from tracelens.web.panels.registry import PANELS
 from tracelens.web.shelf import Shelf
@@ -154,7 +153,7 @@ def panel_of(finding: Finding) -> tuple[str | None, str | None]:
 
 def _finding(index: int, finding: Finding) -> Component:
     # 'x was late. The worst, …': what is wrong stands out, the rest explains.
-    first, dot, rest = plain(finding.text).partition(". ")
+    first, dot, rest = sentence(finding.text).partition(". ")
     content = [
         html.Span(
             _SIGNS.get(finding.severity, "●"),

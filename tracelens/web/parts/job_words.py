@@ -13,7 +13,7 @@ from tracelens.numbers import time_in, time_unit
 from tracelens.plain import plain
 from tracelens.replay import Change
 from tracelens.replay.changes import Protocol
-from tracelens.web.components import data, in_words, swatch
+from tracelens.web.components import data, in_words, sentence, swatch
 from tracelens.web.panels import places
 from tracelens.web.rooms.repair.asked import link
 
@@ -30,7 +30,7 @@ def words(told: Explanation, run_id: str | None = None) -> list[Component]:
     job = told.job
     parts: list[Component] = []
     if told.usual is not None:
-        parts.append(html.P(plain(wording.beside_usual(job, told.usual))))
+        parts.append(html.P(sentence(wording.beside_usual(job, told.usual))))
     if told.repairs:
         parts += [
             html.H3("to try"),
@@ -39,19 +39,24 @@ def words(told: Explanation, run_id: str | None = None) -> list[Component]:
     if told.shorter is not None:
         without = told.shorter.together or next(iter(told.shorter.alone), None)
         if without is not None:
-            parts.append(html.P(plain(wording.without(without)), className="quiet"))
+            parts.append(html.P(sentence(wording.without(without)), className="quiet"))
     parts += [html.H3("where its time went"), _ledger(told)]
     parts += [html.H3("in order, from the release"), _in_order(told)]
     longest = sorted(told.waits, key=lambda wait: wait.start_ns - wait.end_ns)[:MOST_WAITS]
     waits = [text for wait in told.waits if wait in longest for text in wording.waited(wait, job)]
     waits += [wording.deadlocked(cycle, job) for cycle in told.deadlocks]
     if waits:
-        parts += [html.H3("who held the locks"), html.Ul([html.Li(plain(text)) for text in waits])]
+        parts += [
+            html.H3("who held the locks"),
+            html.Ul([html.Li(sentence(text)) for text in waits]),
+        ]
     if told.backlog is not None:
         first = told.backlog.first.job
         parts += [
             html.H3("backlog"),
-            html.P([plain(wording.backlog(told.backlog, job)), " ", _to(first, "Show that job")]),
+            html.P(
+                [sentence(wording.backlog(told.backlog, job)), " ", _to(first, "Show that job")]
+            ),
         ]
     if told.late_jobs > 1:
         parts += [html.H3(f"all late jobs of {plain(job.task)}"), _stories(told)]
@@ -60,7 +65,7 @@ def words(told: Explanation, run_id: str | None = None) -> list[Component]:
 
 def _to_try(repair: Repair, told: Explanation, run_id: str | None) -> list[Any]:
     """A repair; a protocol or a priority with the way to where it is replayed."""
-    said = in_words(plain(repair.text))
+    said = in_words(sentence(repair.text))
     locks: Sequence[str] = ()
     protocol: Protocol = "inherit"
     if repair.kind == "protocol":
@@ -112,7 +117,7 @@ def _stretch(stretch: Stretch, job: Job) -> Component:
     )
     where = wording.where(stretch.rows)
     return html.Button(
-        [plain(said), html.Span(f" — {plain(where)}", className="quiet")],
+        [sentence(said), html.Span(f" — {sentence(where)}", className="quiet")],
         title="Show it in the schedule",
         **data(place=_place(stretch.start_ns, stretch.end_ns, job)),
     )
@@ -129,7 +134,7 @@ def _stories(told: Explanation) -> Component:
         )
         for story in told.stories[:MOST_STORIES]
     ]
-    return html.Div([html.P(plain(causes)), html.Ul(list(items))])
+    return html.Div([html.P(sentence(causes)), html.Ul(list(items))])
 
 
 def _to(job: Job, said: str) -> Component:

@@ -16,7 +16,7 @@ from tracelens.drawing.words import reason
 from tracelens.errors import TraceLensError
 from tracelens.numbers import count, duration
 from tracelens.plain import plain
-from tracelens.web.components import FIGURE, aria, key, swatch
+from tracelens.web.components import FIGURE, aria, key, sentence, swatch
 from tracelens.web.rooms.classroom.exercise import PROTOCOLS
 from tracelens.web.rooms.classroom.lesson import play, slowest
 from tracelens.web.rooms.classroom.worst_case import worst_case
@@ -105,7 +105,7 @@ def _verdict(run: Run) -> str:
 
 def _errors(run: Run) -> list[Component]:
     found = [f for f in run.analysis.findings if f.severity == "error"][:_MOST_SAID]
-    return [html.P(["■ ", plain(finding.text)], className="quiet") for finding in found]
+    return [html.P(["■ ", sentence(finding.text)], className="quiet") for finding in found]
 
 
 def _schedule(run: Run, width: int, scheme: str, name: str) -> Component:

@@ -11,6 +11,7 @@ from tracelens.numbers import ABSENT, duration, listing, significant
 from tracelens.plain import plain
 from tracelens.theory import Schedulability, analyse_set
 from tracelens.theory.records import Bound, TaskResult
+from tracelens.web.components import sentence
 
 _MOST_STEPS: Final = 12
 _MOST_NOTES: Final = 6
@@ -57,7 +58,7 @@ def worst_case(taskset: str) -> Component:
             html.Ul(
                 [
                     *(html.Li(_by_load(bound)) for core in found.cores for bound in core.bounds),
-                    *(html.Li(plain(note)) for note in notes[:_MOST_NOTES]),
+                    *(html.Li(sentence(note)) for note in notes[:_MOST_NOTES]),
                 ]
             ),
         ],
@@ -104,6 +105,6 @@ def _blocking(task: TaskResult) -> str:
 def _by_load(bound: Bound) -> str:
     name = _BOUNDS.get(bound.name, bound.name)
     if not bound.applies or bound.value is None or bound.limit is None:
-        return f"{name} ({bound.source}): does not apply, {plain(bound.why)}"
+        return f"{name} ({bound.source}): does not apply, {sentence(bound.why)}"
     held = f"{significant(float(bound.value))} against {significant(bound.limit)}"
     return f"{name} ({bound.source}): {held}, {_DECIDES[bound.verdict]}"

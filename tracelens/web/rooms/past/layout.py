@@ -10,7 +10,7 @@ from tracelens.findings.wording import OBSERVED, SAFETY
 from tracelens.history import wording
 from tracelens.history.trends import RATE
 from tracelens.plain import plain
-from tracelens.web.components import FIGURE, aria
+from tracelens.web.components import FIGURE, aria, sentence
 from tracelens.web.rooms.nav import HISTORY, Rooms, nav
 from tracelens.web.rooms.past import ids
 from tracelens.web.rooms.past.asked import Asked
@@ -146,7 +146,7 @@ def said(look: Look, chosen: dict[str, Any], asked: Asked) -> list[Any]:
     if chosen["changed_at"] is not None:
         run = look.history.runs.filter(run=chosen["changed_at"]).row(0, named=True)
         named = wording.name(run)
-    told: list[Any] = [html.B(plain(wording.course(chosen, named)))]
+    told: list[Any] = [html.B(sentence(wording.course(chosen, named)))]
     if asked.measure and (asked.measure, asked.subject) != (chosen["measure"], chosen["subject"]):
         told.insert(0, f"No {plain(asked.measure)} of {short(asked.subject)} in these runs. ")
     return told

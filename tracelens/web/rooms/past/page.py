@@ -15,7 +15,7 @@ from tracelens.history import wording
 from tracelens.history.trends import course
 from tracelens.plain import plain
 from tracelens.web import ids as page_ids
-from tracelens.web.components import BLANK
+from tracelens.web.components import BLANK, sentence
 from tracelens.web.rooms.nav import ROOMS, Rooms
 from tracelens.web.rooms.past import ids, layout, tables
 from tracelens.web.rooms.past.asked import Asked, asked
@@ -62,7 +62,7 @@ def register(app: Dash, folder: Folder, rooms: Rooms = ROOMS) -> None:
         return (
             None,
             False,
-            plain(wording.verdict(look.found, look.history.runs.height)),
+            sentence(wording.verdict(look.found, look.history.runs.height)),
             layout.filters(whole, wanted),
             tables.measures(look, wanted, chosen),
             layout.said(look, chosen, wanted),

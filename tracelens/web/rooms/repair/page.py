@@ -13,6 +13,7 @@ from tracelens.drawing.runs import Run
 from tracelens.drawing.two_runs import match
 from tracelens.errors import UsageError
 from tracelens.plain import plain
+from tracelens.web.components import sentence
 from tracelens.web.loading import find
 from tracelens.web.rooms.repair import ids
 from tracelens.web.rooms.repair.asked import (
@@ -194,7 +195,7 @@ def _replaying(app: Dash, shelf: Shelf, replays: Replays) -> None:
             {"a": 0, "b": 0, **spans, "asked": {"at": "begin"}},
             keep,
             believed(answer.document),
-            plain(answer.document.verdict),
+            sentence(answer.document.verdict),
             numbers(answer.tasks),
             head(f"recorded: {plain(recorded.name)}", pair["a"]),
             head("predicted", pair["b"]),

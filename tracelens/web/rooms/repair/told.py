@@ -8,9 +8,9 @@ from dash.development.base_component import Component
 
 from tracelens.drawing.moved import MOST_OUTLINED, Moved
 from tracelens.numbers import count, duration, time_unit
-from tracelens.plain import plain
 from tracelens.report.blocks import Document, Listing, Paragraph
 from tracelens.report.replayed import CANNOT
+from tracelens.web.components import sentence
 from tracelens.web.panels.panel import short
 from tracelens.web.rooms.two.differs import (
     MOST_TASKS,
@@ -31,11 +31,11 @@ def believed(document: Document) -> list[Component | str]:
         b for s in document.sections if s.title == "How far to believe it" for b in s.blocks
     ):
         if isinstance(block, Listing):
-            why.append(html.Ul([html.Li(plain(str(item))) for item in block.items]))
+            why.append(html.Ul([html.Li(sentence(str(item))) for item in block.items]))
         elif isinstance(block, Paragraph):
-            why.append(html.P(plain(block.text)))
+            why.append(html.P(sentence(block.text)))
     more = html.Details([html.Summary("how far to believe it"), *why, html.P(CANNOT)])
-    return [plain(document.facts[0]), more]
+    return [sentence(document.facts[0]), more]
 
 
 def numbers(tasks: pl.DataFrame) -> Component:

@@ -15,6 +15,7 @@ from tracelens.drawing.runs import Run
 from tracelens.errors import UsageError
 from tracelens.numbers import ABSENT, hundredths, time_in, time_unit
 from tracelens.plain import plain
+from tracelens.web.components import sentence
 from tracelens.web.panels.panel import short
 
 _MOST_SAID: Final = 8
@@ -32,8 +33,8 @@ def differences(a: Run, b: Run) -> tuple[str, list[Component]]:
         found = compare([observe(a.analysis, "first")], [observe(b.analysis, "second")])
     except UsageError as error:
         return plain(error.problem), []
-    told = html.Ul([html.Li(plain(text)) for text in _sentences(found)])
-    return plain(wording.verdict(found)), [html.H2("what differs"), told, _table(a, b)]
+    told = html.Ul([html.Li(sentence(text)) for text in _sentences(found)])
+    return sentence(wording.verdict(found)), [html.H2("what differs"), told, _table(a, b)]
 
 
 def _sentences(found: Comparison) -> list[str]:
