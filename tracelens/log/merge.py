@@ -11,6 +11,7 @@ from tracelens.log.axis import Ticks, lay_out, slept_ticks, straight
 from tracelens.log.clock import Counters, Unwrapped, silence, unwrap
 from tracelens.model.events import EVENTS
 from tracelens.model.system import System
+from tracelens.room import empty
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +36,7 @@ def on_one_axis(
     """
     doubts = messages.lateness(declared.clocks)
     table = pl.concat(
-        part.with_columns(part=pl.lit(number, pl.UInt16), boot=pl.lit(0, pl.UInt16))
+        part.with_columns(_constant("part", number, len(part)), _constant("boot", 0, len(part)))
         for number, part in enumerate(parts)
     )
     if table.is_empty():
@@ -76,6 +77,12 @@ def on_one_axis(
     if axis.order is None:
         return Timed(events, axis.restarts, int(raw[0]), doubts)
     return Timed(events[axis.order], axis.restarts, int(raw[axis.order[0]]), doubts)
+
+
+def _constant(name: str, value: int, rows: int) -> pl.Series:
+    column = empty(rows, np.uint16)
+    column[:] = value
+    return pl.Series(name, column)
 
 
 def _rows(part: pl.DataFrame, lines: list[int]) -> list[int]:

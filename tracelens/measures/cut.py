@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import polars as pl
 
-from tracelens.measures.load import by_core
+from tracelens.measures.load import in_order
 from tracelens.model.results import Timeline
 from tracelens.spans import Windows, at, clip, inside, union
 
@@ -19,8 +19,7 @@ def cut(run: Timeline, windows: Windows) -> Timeline:
     The items that a queue holds when a window begins count from there. The occupancy comes out by
     core, then in order of time, which several measures would otherwise bring about each.
     """
-    by_time_of_each = by_core(run.occupancy).values()
-    run = replace(run, occupancy=pl.concat([run.occupancy.clear(), *by_time_of_each]))
+    run = replace(run, occupancy=in_order(run.occupancy))
     if windows == ((0, run.span_ns),):
         return run
     inversions = inside(run.inversions, windows)

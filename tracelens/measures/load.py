@@ -142,12 +142,7 @@ def load_windows(occupancy: pl.DataFrame, windows: Windows) -> pl.DataFrame:
 def by_core(occupancy: pl.DataFrame) -> dict[int, pl.DataFrame]:
     """The rows of each core, in order of time; cores ascending."""
     if occupancy["core"].is_sorted():  # then slices will do, without copying
-        runs = occupancy["core"].rle().struct.unnest()
-        first = runs["len"].cum_sum() - runs["len"]
-        rows = {
-            core: occupancy.slice(start, count)
-            for core, start, count in zip(runs["value"], first, runs["len"], strict=True)
-        }
+        rows = _slices(occupancy)
     else:
         ids = occupancy["core"].unique().sort()
         rows = {core: occupancy.filter(pl.col("core") == core) for core in ids}
@@ -155,6 +150,25 @@ def by_core(occupancy: pl.DataFrame) -> dict[int, pl.DataFrame]:
         core: on_it if on_it["start_ns"].is_sorted() else on_it.sort("start_ns")
         for core, on_it in rows.items()
     }
+
+
+def _slices(occupancy: pl.DataFrame) -> dict[int, pl.DataFrame]:
+    """The rows of each core, of a table that is in order of cores."""
+    runs = occupancy["core"].rle().struct.unnest()
+    first = runs["len"].cum_sum() - runs["len"]
+    return {
+        core: occupancy.slice(start, count)
+        for core, start, count in zip(runs["value"], first, runs["len"], strict=True)
+    }
+
+
+def in_order(occupancy: pl.DataFrame) -> pl.DataFrame:
+    """The rows by core, then in order of time; without copying if they stand so."""
+    if occupancy["core"].is_sorted() and all(
+        rows["start_ns"].is_sorted() for rows in _slices(occupancy).values()
+    ):
+        return occupancy
+    return occupancy.sort("core", "start_ns", maintain_order=True)
 
 
 def _peak(rows: pl.DataFrame, window_ns: int) -> tuple[float, int] | None:

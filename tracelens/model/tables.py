@@ -26,7 +26,8 @@ TASK_STATES = Table(
     },
 )
 OCCUPANCY = Table(
-    "a maximal interval of one core with one occupant; a core's intervals tile the span",
+    "a maximal interval of one core with one occupant; a core's intervals tile the span. Rows by "
+    "core, then in order of time",
     {
         "core": (pl.UInt8, ""),
         **SPAN,

@@ -23,6 +23,7 @@ from tracelens.reconstruct.rows import (
     Columns,
     Rows,
     narrow,
+    taken,
 )
 from tracelens.reconstruct.setup import Facts
 
@@ -54,7 +55,7 @@ class Labels:
         self.isrs = [isr.name for isr in system.isrs]
         self.objects = [*named.objects, "mask"]
         self._actors = list(dict.fromkeys([*self.tasks, *self.isrs]))
-        self._cores = [core.id for core in system.cores]
+        self.cores = [core.id for core in system.cores]
 
     def task(self, column: str) -> pl.Expr:
         """Tasks."""
@@ -75,8 +76,8 @@ class Labels:
     def core(self, column: str, *, plus_one: bool = False) -> pl.Expr:
         """The cores' integers in the log."""
         number, is_known = _number(column, plus_one)
-        if self._cores != list(range(len(self._cores))):
-            number = number.replace(dict(enumerate(self._cores)))
+        if self.cores != list(range(len(self.cores))):
+            number = number.replace(dict(enumerate(self.cores)))
         return pl.when(is_known).then(number).cast(pl.UInt8).alias(column)
 
 
@@ -178,10 +179,14 @@ def _task_states(columns: Columns, labels: Labels) -> pl.DataFrame:
     )
 
 
-def _occupancy(columns: Columns, overrides: np.ndarray, labels: Labels) -> pl.DataFrame:
+def _occupancy(columns: Columns, overrides: Columns, labels: Labels) -> pl.DataFrame:
     start, end, who, occupant, core = columns
+    if len(labels.cores) > 1:  # rows of a core come in order of time
+        order = np.argsort(core, kind="stable")
+        columns = [taken(column, order) for column in columns]
+        start, end, who, occupant, core = columns
     return _frame(
-        apply_overrides([core, start, end, occupant, who], overrides),
+        apply_overrides([core, start, end, occupant, who], np.stack(overrides)),
         core=labels.core("core"),
         start_ns=pl.col("start_ns"),
         end_ns=pl.col("end_ns"),
@@ -282,7 +287,7 @@ def _inversions(rows: Rows, labels: Labels, job_of: np.ndarray) -> dict[str, pl.
     }
 
 
-def _third_parties(r: np.ndarray, inversions: pl.DataFrame, labels: Labels) -> pl.DataFrame:
+def _third_parties(r: Columns, inversions: pl.DataFrame, labels: Labels) -> pl.DataFrame:
     """Third parties of the waits that were inversions."""
     parts = _frame(r, wait=pl.col("wait"), task=pl.col("task"), ns=pl.col("ns"))
     waits = inversions.filter(pl.col("wait") >= 0).select("wait", "inversion_id")
@@ -295,7 +300,7 @@ def _third_parties(r: np.ndarray, inversions: pl.DataFrame, labels: Labels) -> p
     )
 
 
-def _deadlocks(r: np.ndarray, labels: Labels) -> pl.DataFrame:
+def _deadlocks(r: Columns, labels: Labels) -> pl.DataFrame:
     cycles = _frame(
         r,
         number=pl.col("number"),
@@ -319,7 +324,7 @@ def _lines(log: Log, events: np.ndarray) -> dict[str, pl.Series]:
     }
 
 
-def _contradictions(log: Log, r: np.ndarray, labels: Labels) -> pl.DataFrame:
+def _contradictions(log: Log, r: Columns, labels: Labels) -> pl.DataFrame:
     found = _frame(
         r[1:6],
         core=labels.core("core"),
@@ -332,14 +337,14 @@ def _contradictions(log: Log, r: np.ndarray, labels: Labels) -> pl.DataFrame:
     return found.select(places["part"], places["line"], *found.columns)
 
 
-def _reasons(log: Log, r: np.ndarray, texts: tuple[str, ...]) -> pl.DataFrame:
-    reason = pl.Series(np.array(texts)[r[0]] if r.size else [], dtype=pl.String)
+def _reasons(log: Log, r: Columns, texts: tuple[str, ...]) -> pl.DataFrame:
+    reason = pl.Series(np.array(texts)[r[0]] if len(r[0]) else [], dtype=pl.String)
     return pl.DataFrame({**_lines(log, r[1]), "reason": reason})
 
 
-def _with_unused(log: Log, r: np.ndarray) -> pl.DataFrame:
+def _with_unused(log: Log, r: Columns) -> pl.DataFrame:
     """The log's unused lines and those that only the reconstruction could not use."""
-    if not r.size:
+    if not len(r[0]):
         return log.unused
     several = len(log.sources) > 1
     place = pl.col("line").cast(pl.String)

@@ -9,6 +9,7 @@ from tracelens.model.log import Log
 from tracelens.reconstruct import arena as a
 from tracelens.reconstruct.grid import NO_RELEASE, envelope
 from tracelens.reconstruct.names import Named
+from tracelens.reconstruct.rows import taken
 from tracelens.reconstruct.setup import Facts, early_ns
 
 
@@ -29,7 +30,7 @@ def job_tables(
     old_to_new = np.full(int(number.max(initial=-1)) + 1, -1, np.int64)
     old_to_new[number[order]] = np.arange(len(order))
     task, release, first, end, status, flags, ran, begun_at, ended_at = (
-        column[order]
+        taken(column, order)
         for column in (task, release, first, end, status, flags, ran, begun_at, ended_at)
     )
     episodes = _episode_columns(episode_columns, old_to_new)

@@ -114,9 +114,9 @@ class Rows:
         """The columns of one buffer, which are not kept here any longer."""
         return self._groups[buffer].give_up()
 
-    def records(self, kind: int) -> np.ndarray:
-        """The fields of the rows of one rarer kind, (fields, rows), not kept any longer."""
-        return np.stack(self._records[kind].give_up())
+    def records(self, kind: int) -> Columns:
+        """The fields of the rows of one rarer kind, a column each, not kept any longer."""
+        return self._records[kind].give_up()
 
     def all(self) -> tuple["_Group", ...]:
         """Every group of columns, in the same order for every log."""
@@ -176,6 +176,11 @@ def narrow(names: int) -> type[pl.UInt8 | pl.UInt16 | pl.UInt32]:
 
 def _narrow(names: int) -> Any:
     return {pl.UInt8: np.uint8, pl.UInt16: np.uint16, pl.UInt32: np.uint32}[narrow(names)]
+
+
+def taken(column: np.ndarray, rows: np.ndarray) -> np.ndarray:
+    """The elements at `rows`."""
+    return np.take(column, rows, out=empty(len(rows), column.dtype), mode="clip")
 
 
 def _fields(codes: np.ndarray, *bits: int) -> Iterator[np.ndarray]:
