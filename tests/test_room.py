@@ -44,6 +44,12 @@ def test_half_of_the_memory_stays_free(
     assert room.empty(room._LARGE - 1, np.uint8).flags.owndata
 
 
+def test_an_array_that_is_one_of_many_is_in_a_file(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(room, "memory", lambda: (GB, GB))
+    assert room.empty(GB // 20, np.uint8).flags.owndata
+    assert not room.empty(GB // 20 + 1, np.uint8).flags.owndata
+
+
 def test_no_room_in_the_file_either_is_no_traceback_of_the_system(
     short: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -1,8 +1,8 @@
 """Room for large arrays: in memory while half of it stays free, else in a file.
 
 What is computed from the large columns of a log needs memory of its own. So a large array that
-would leave less than half of the machine's memory (or of the control group's, if that is less)
-is put into a file without a name in the directory for temporary files; the system keeps as much
+would leave less than half of the machine's memory (or of the control group's, if that is less),
+or that tells by its size that there will be many, is put into a file without a name in the directory for temporary files; the system keeps as much
 of it in memory as it can, and the results are the same.
 """
 
@@ -16,6 +16,10 @@ import numpy as np
 
 _LARGE: Final = 1 << 24
 """Bytes below which an array is always in memory."""
+
+_ARRAYS: Final = 20
+"""An array of more than this part of all memory is one of many: a log's longest column is about a
+seventeenth of what its tables need."""
 
 _GROUPS: Final = (
     ("/sys/fs/cgroup", "memory.max", "memory.stat", "anon"),
@@ -41,8 +45,11 @@ def empty(count: int, kind: Any) -> np.ndarray:
 
 
 def _is_short(size: int) -> bool:
-    free_and_all = memory()
-    return free_and_all is not None and free_and_all[0] - size < free_and_all[1] // 2
+    found = memory()
+    if found is None:
+        return False
+    free, whole = found
+    return size > whole // _ARRAYS or free - size < whole // 2
 
 
 def memory() -> tuple[int, int] | None:
