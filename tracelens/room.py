@@ -2,8 +2,9 @@
 
 What is computed from the large columns of a log needs memory of its own. So a large array that
 would leave less than half of the machine's memory (or of the control group's, if that is less),
-or that tells by its size that there will be many, is put into a file without a name in the directory for temporary files; the system keeps as much
-of it in memory as it can, and the results are the same.
+or that tells by its size that there will be many, is put into a file without a name in the
+directory for temporary files; the system keeps as much of it in memory as it can, and the results
+are the same.
 """
 
 import os
