@@ -84,7 +84,11 @@ class Labels:
 def _number(column: str, plus_one: bool) -> tuple[pl.Expr, pl.Expr]:
     """The number, and whether there is one."""
     kept = pl.col(column)
-    return (kept - 1, kept > 0) if plus_one else (kept, kept >= 0)
+    if not plus_one:
+        return kept, kept >= 0
+    # Not less than 0 where there is none: polars sends no table on in which such a place holds
+    # the number of no category.
+    return kept - (kept > 0).cast(pl.UInt8), kept > 0
 
 
 def _named(column: str, names: list[str], categories: list[str], plus_one: bool = False) -> pl.Expr:
