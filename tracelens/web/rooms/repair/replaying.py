@@ -12,10 +12,10 @@ import polars as pl
 from tracelens.drawing.runs import Run
 from tracelens.errors import UsageError
 from tracelens.plain import plain
-from tracelens.replay import Change, moved, prepare
-from tracelens.report import replayed
+from tracelens.replay import Change
 from tracelens.report.blocks import Document
 from tracelens.web.loading import LINE, Loader, Progress, Say, prepared
+from tracelens.web.rooms.repair.apart import WORTH_IT, replay, replay_apart
 from tracelens.web.shelf import Shelf
 
 MOST_EVENTS: Final = 1_000_000
@@ -67,13 +67,12 @@ class Replays:
         return self._answers.get(predicted)
 
     def _replay(self, run: Run, changes: Sequence[Change], say: Say) -> str:
-        replayer = prepare(run.analysis.timeline, say)
-        say("replaying it with the changes")
-        prediction = replayer.predict(changes)
-        predicted = prepared(prediction.predicted, say)
-        document = replayed.document(prediction)
-        self._answers[predicted] = Answer(document, prediction.tasks, moved(prediction))
-        return self._shelf.put_upload(predicted, len(prediction.log.events) * LINE)
+        timeline = run.analysis.timeline
+        apart = timeline.log.events.height > WORTH_IT
+        came = (replay_apart if apart else replay)(timeline, changes, say)
+        predicted = prepared(came.predicted, say)
+        self._answers[predicted] = Answer(came.document, came.tasks, came.moved)
+        return self._shelf.put_upload(predicted, came.predicted.log.events.height * LINE)
 
 
 def too_long(events: int) -> None:
