@@ -9,7 +9,8 @@ from tests.drawing import scene
 from tests.drawing.scene import MS
 from tracelens.errors import LogError
 from tracelens.log.unused import TORN
-from tracelens.web.following import LEAST_PAUSE_S, Follower
+from tracelens.web import following as module
+from tracelens.web.following import LEAST_PAUSE_S, PAUSES, Follower
 from tracelens.web.moves import View
 from tracelens.web.parts.live import at_the_end, carried, number_of, same_job
 from tracelens.web.shelf import Shelf
@@ -99,7 +100,7 @@ def test_a_log_that_goes_or_cannot_be_read_leaves_the_last_reading(following, lo
     assert shelf.get(shelf.newest("live.1")) is not None
     log.write_bytes(kept)
     assert follower.look()
-    assert "read anew" in follower.status.said or follower.status.trouble == ""
+    assert follower.status.trouble == ""
 
 
 def test_a_log_that_is_not_there_is_an_error_at_once(tmp_path: Path) -> None:
@@ -111,7 +112,7 @@ def test_a_file_touched_but_not_changed_is_no_other_log(following, log: Path) ->
     follower, _ = following
     os.utime(log, ns=(1, 1))
     follower.look()
-    assert follower.status.trouble == ""
+    assert (follower.status.told, follower.status.trouble) == ("", "")
 
 
 @pytest.mark.parametrize(
@@ -147,3 +148,109 @@ def test_the_chosen_job_is_the_same_in_the_next_reading() -> None:
 @pytest.mark.parametrize(("run_id", "number"), [("live.7", 7), ("live.x", 0), ("1", 0), ("", 0)])
 def test_the_number_of_a_reading(run_id: str, number: int) -> None:
     assert number_of(run_id) == number
+
+
+class _Panic(BaseException):
+    """As compiled code panics: no Exception."""
+
+
+@pytest.mark.parametrize(
+    ("how", "said"),
+    [
+        ("gone", "the log is not there any more"),
+        ("folder", "cannot be read now: not a file"),
+        ("pipe", "cannot be read now: not a file"),
+        ("device", "cannot be read now: not a file"),
+        ("empty", "cannot be read now: the file is empty"),
+        ("noise", "cannot be read now: "),
+        ("nothing behind the link", "the log is not there any more"),
+    ],
+)
+def test_whatever_stands_in_the_place_of_the_log_is_said_and_then_read_again(
+    following, log: Path, how: str, said: str
+) -> None:
+    follower, shelf = following
+    kept = log.rename(log.with_suffix(".kept"))
+    if how == "folder":
+        log.mkdir()
+    elif how == "pipe":
+        os.mkfifo(log)  # opened to be read, it would wait for a writer
+    elif how == "device":
+        log.symlink_to("/dev/zero")  # it never ends
+    elif how in ("empty", "noise"):
+        log.write_bytes(b"" if how == "empty" else os.urandom(5000))
+    elif how != "gone":
+        log.symlink_to(log.with_suffix(".none"))
+    for _ in range(2):
+        assert not follower.look()
+        assert follower.status.said.startswith(said)
+        assert "stays" in follower.status.said
+    assert shelf.get(shelf.newest("live.1")) is shelf.get("live.1")
+    if how == "folder":
+        log.rmdir()
+    kept.replace(log)
+    follower.look()
+    assert follower.status.trouble == ""
+    append(log, WHOLE[BEGIN : BEGIN + 4000])
+    assert follower.look()
+    assert follower.status.trouble == ""
+
+
+@pytest.mark.parametrize(
+    ("error", "said", "told"),
+    [
+        (MemoryError(), "cannot be read now: too long for the memory of this machine", 0),
+        (KeyError("x"), "cannot be read now, by a fault of tracelens", 1),
+        (_Panic("a panic"), "cannot be read now, by a fault of tracelens", 1),
+    ],
+)
+def test_an_error_that_nobody_foresaw_is_said_and_the_following_goes_on(
+    following, log: Path, monkeypatch: pytest.MonkeyPatch, error, said: str, told: int
+) -> None:
+    follower, _ = following
+    faults: list[str] = []
+    slept: list[float] = []
+
+    def fails(*_arguments: object) -> None:
+        raise error
+
+    def sleep(seconds: float) -> None:
+        """The end of the second round ends the test."""
+        slept.append(seconds)
+        if len(slept) == 2:
+            raise StopIteration
+
+    append(log, WHOLE[BEGIN : BEGIN + 4000])
+    with monkeypatch.context() as patched:
+        patched.setattr(module, "read_bytes", fails)
+        with pytest.raises(StopIteration):
+            follower._go_on(lambda error, doing: faults.append(doing), sleep)
+    assert follower.status.said.startswith(said)
+    assert faults == [f"reading {log} again"] * told
+    assert slept[0] >= LEAST_PAUSE_S, "what failed is not tried again at once"
+    assert slept[1] < LEAST_PAUSE_S, "and not at all while the file is as it was"
+    append(log, WHOLE[BEGIN + 4000 : BEGIN + 5000])
+    assert follower.look()
+    assert follower.status.trouble == ""
+
+
+def test_a_reading_that_fails_after_a_long_time_waits_as_long_as_one_that_succeeds(
+    following, log: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    follower, _ = following
+    clock = iter([0.0, 20.0])
+    monkeypatch.setattr(module.time, "monotonic", lambda: next(clock))
+    log.write_bytes(b"hello\n")
+    assert not follower.look()
+    assert follower.status.pause_s == 20 * PAUSES
+
+
+def test_a_system_file_that_goes_wrong_is_named(log: Path, tmp_path: Path) -> None:
+    system = tmp_path / "system.toml"
+    system.write_text("", encoding="utf-8")
+    follower = Follower(log, system)
+    follower.begin(Shelf())
+    system.write_text("[tasks", encoding="utf-8")
+    append(log, WHOLE[BEGIN : BEGIN + 4000])
+    assert not follower.look()
+    assert "system.toml" in follower.status.said

@@ -12,6 +12,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
+from stat import S_ISREG
 from typing import Final
 
 from tracelens.errors import LogError, TraceLensError
@@ -33,26 +34,31 @@ _MARK: Final = 256  # bytes at the start and before the end by which a file is k
 
 @dataclass(frozen=True, slots=True)
 class Status:
-    """The newest reading, the last one that began anew, and what to say of it."""
+    """The newest reading, and the last one that began anew.
+
+    `told` says what happened to the file before that reading, `trouble` why there is no newer one.
+    """
 
     version: int = 0
     anew: int = 1
     pause_s: float = LEAST_PAUSE_S
+    told: str = ""
     trouble: str = ""
 
     @property
     def said(self) -> str:
         """A sentence for the reader."""
+        if self.trouble:
+            return f"{self.trouble} · the last reading stays, and the log is tried again"
         again = f"growing · read whole every {duration(self.pause_s * NS_PER_S)} at most"
-        return f"{self.trouble} · {again}" if self.trouble else again
+        return f"{self.told} · {again}" if self.told else again
 
 
 @dataclass(frozen=True, slots=True)
 class _Seen:
-    """A file as it was: who it is, how long, its first bytes and its last ones."""
+    """A file as it was: `_kind_of` it, how much was read, its first bytes and its last ones."""
 
-    inode: tuple[int, int]
-    changed_ns: int
+    kind: tuple[int, ...]
     size: int
     head: bytes
     tail: bytes
@@ -68,6 +74,7 @@ class Follower:
         self._read_last: _Seen | None = None
         self._tried_last: _Seen | None = None
         self._status = Status()
+        self._tried = False
         self._shelf = Shelf()
 
     @property
@@ -80,38 +87,65 @@ class Follower:
         self._shelf = shelf
         self._read()
 
-    def start(self) -> None:
-        """Go on in a thread of its own, which ends with the program."""
-        threading.Thread(target=self._go_on, daemon=True).start()
+    def start(self, tell: Callable[[BaseException, str], None] = lambda *_: None) -> None:
+        """Go on in a thread of its own, which ends with the program; `tell` what nobody foresaw."""
+        threading.Thread(target=self._go_on, args=(tell,), daemon=True).start()
 
     def look(self) -> bool:
-        """Read the log again if it is not what it was; True if there is a new reading."""
-        before = self._status
+        """Read the log again if it is not what it was; True if there is a new reading.
+
+        What is in the way is said in `status`, and the last reading stays. An error that nobody
+        foresaw is said too, and raised.
+        """
+        before, began = self._status, time.monotonic()
+        self._tried = False
         try:
             if not self._has_changed():
+                if self._tried_last is self._read_last:  # it is there again, as it was read
+                    self._say("")
                 return False
+            self._tried = True
             self._read()
         except FileNotFoundError:
-            self._status = replace(before, trouble="the log is not there any more")
+            self._say("the log is not there any more")
         except TraceLensError as error:
-            self._status = replace(before, trouble=f"cannot be read now: {plain(error.problem)}")
+            mine = (error.place or self.name).startswith(self.name)
+            why = (error.problem if mine else str(error)).removeprefix("cannot be read: ")
+            self._say(f"cannot be read now: {plain(why)}")
         except OSError as error:
-            self._status = replace(before, trouble=f"cannot be read now: {error.strerror}")
+            self._say(f"cannot be read now: {error.strerror}")
+        except MemoryError:
+            self._say("cannot be read now: too long for the memory of this machine")
+        except BaseException:  # also a panic of compiled code, which is no Exception
+            self._say("cannot be read now, by a fault of tracelens")
+            raise
+        finally:
+            if self._tried:
+                pause = max(LEAST_PAUSE_S, PAUSES * (time.monotonic() - began))
+                self._status = replace(self._status, pause_s=pause)
         return self._status.version != before.version
 
-    def _go_on(self, sleep: Callable[[float], None] = time.sleep) -> None:
+    def _go_on(
+        self,
+        tell: Callable[[BaseException, str], None],
+        sleep: Callable[[float], None] = time.sleep,
+    ) -> None:
         while True:
-            sleep(self._status.pause_s if self.look() else _LOOK_S)
+            try:
+                self.look()
+            except BaseException as error:  # the page says it; the next reading may succeed
+                tell(error, f"reading {plain(self.name)} again")
+            sleep(self._status.pause_s if self._tried else _LOOK_S)
+
+    def _say(self, trouble: str) -> None:
+        self._status = replace(self._status, trouble=trouble)
 
     def _has_changed(self) -> bool:
         seen, now = self._tried_last, self._path.stat()
-        if seen is None:
-            return True
-        who = (now.st_dev, now.st_ino)
-        return (who, now.st_mtime_ns, now.st_size) != (seen.inode, seen.changed_ns, seen.size)
+        return seen is None or _kind_of(now) != seen.kind
 
     def _read(self) -> None:
-        began = time.monotonic()
+        self._tried_last = None
         data, now = self._bytes()
         told = _what_happened(self._read_last, now, data) if self._read_last else ""
         self._tried_last = now  # what cannot be read is tried again when it changes
@@ -120,28 +154,41 @@ class Follower:
         last, version = self._status, self._status.version + 1
         self._read_last = now
         self._shelf.put_version(run, LIVE, version)
-        self._status = Status(
+        self._status = replace(
+            last,
             version=version,
             anew=version if told else last.anew,
-            pause_s=max(LEAST_PAUSE_S, PAUSES * (time.monotonic() - began)),
-            trouble=f"{told} at {time.strftime('%H:%M:%S')}, and read anew" if told else "",
+            told=f"{told} at {time.strftime('%H:%M:%S')}, and read anew" if told else "",
+            trouble="",
         )
 
     def _bytes(self) -> tuple[bytes, _Seen]:
         try:
-            with self._path.open("rb") as file:
-                data, stat = file.read(), os.fstat(file.fileno())
+            # A pipe or a device in the place of the log may give nothing, or never end.
+            handle = os.open(self._path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
+            try:
+                stat = os.fstat(handle)
+                if not S_ISREG(stat.st_mode):
+                    raise LogError("not a file", place=self.name, hint="check the path")
+                with os.fdopen(handle, "rb", closefd=False) as file:
+                    data = file.read()
+            finally:
+                os.close(handle)
         except FileNotFoundError:
             raise LogError("no such file", place=self.name, hint="check the path") from None
         except OSError as error:
             raise LogError(f"cannot be read: {error.strerror}", place=self.name) from None
-        who = (stat.st_dev, stat.st_ino)
-        return data, _Seen(who, stat.st_mtime_ns, len(data), data[:_MARK], data[-_MARK:])
+        return data, _Seen(_kind_of(stat), len(data), data[:_MARK], data[-_MARK:])
+
+
+def _kind_of(stat: os.stat_result) -> tuple[int, ...]:
+    """Which file it is, when it was changed, and how long it is."""
+    return stat.st_dev, stat.st_ino, stat.st_mtime_ns, stat.st_size
 
 
 def _what_happened(seen: _Seen, now: _Seen, data: bytes) -> str:
     """Why the file is not the one that was read before, only longer; '' if it is."""
-    if now.inode != seen.inode:
+    if now.kind[:2] != seen.kind[:2]:
         return "the log was replaced"
     if now.size < seen.size:
         return "the log was cut short"
