@@ -51,7 +51,7 @@ def test_a_port_that_is_taken_is_said_in_one_line(log, capsys):
         port = other.getsockname()[1]
         assert main(["serve", str(log), "--port", str(port)]) == 2
     lines = capsys.readouterr().err.splitlines()
-    assert lines[0].startswith(f"tracelens: port {port} of this machine cannot be opened")
+    assert lines[0].startswith(f"tracelens: port {port} of 127.0.0.1 cannot be opened")
     assert [line for line in lines if line.startswith("Hint: ")]
 
 

@@ -54,7 +54,9 @@ def test_the_page_is_served_by_the_command(directory, monkeypatch, command):
     shutil.copy("sample_traces/knitting_inversion.csv", "run.csv")
     (directory / "nightly").mkdir()
     served = []
-    monkeypatch.setattr("tracelens.web.app.serve", lambda *runs, **how: served.append((runs, how)))
+    monkeypatch.setattr(
+        "tracelens.web.serving.serve", lambda *runs, **how: served.append((runs, how))
+    )
     assert main([*command.split(), "--port", "0"]) == 0
     ((runs, how),) = served
     assert len(runs) == (command == "serve run.csv")

@@ -10,8 +10,7 @@ from dash import Dash
 from tests.drawing import scene
 from tests.drawing.scene import TAG
 from tracelens.errors import UsageError
-from tracelens.web import ids
-from tracelens.web.app import create_app, serve
+from tracelens.web import create_app, ids, serve
 from tracelens.web.guard import is_loopback
 from tracelens.web.parts.panel_content import offer
 
@@ -27,7 +26,7 @@ def test_replies_forbid_foreign_content(app: Dash, path: str) -> None:
         assert reply.status_code == 200
         headers = reply.headers
     policy = headers["Content-Security-Policy"]
-    assert "default-src 'self'" in policy
+    assert "default-src 'none'" in policy
     assert "'unsafe-eval'" not in policy
     assert "script-src 'self' 'unsafe-inline'" not in policy
     assert headers["X-Content-Type-Options"] == "nosniff"

@@ -1,11 +1,11 @@
-"""`tracelens serve`: the page, on this machine only."""
+"""`tracelens serve`: the page, on this machine, or beyond it to those who have a token."""
 
-import socket
 from pathlib import Path
 
 import click
 
 from tracelens.cli import options
+from tracelens.cli.output import complain
 from tracelens.cli.progress import progress
 from tracelens.errors import InputError, UsageError
 
@@ -21,6 +21,19 @@ from tracelens.errors import InputError, UsageError
     show_default=True,
     help="Port on this machine; 0 takes a free one.",
 )
+@click.option(
+    "--host",
+    metavar="ADDRESS",
+    default="127.0.0.1",
+    show_default=True,
+    help="Address to serve the page at. Beyond this machine it asks for a token, and is not "
+    "encrypted.",
+)
+@click.option(
+    "--token",
+    is_flag=True,
+    help="Ask for a token on this machine too: its other users do not see the page.",
+)
 @click.option("--open", "open_browser", is_flag=True, help="Open it in the browser at once.")
 @click.option("--follow", is_flag=True, help="Show a log that still grows; it is read again.")
 @click.option(
@@ -31,6 +44,8 @@ def serve(
     logs: tuple[str, ...],
     system: str | None,
     port: int,
+    host: str,
+    token: bool,
     open_browser: bool,
     follow: bool,
     history: str | None,
@@ -42,14 +57,18 @@ def serve(
     on a room where a log is opened, or a sample. The page is served to this machine alone
     (127.0.0.1) until Ctrl-C ends it.
 
+    With --host it is served to a network. Whoever has the token, which stands in the printed
+    address, then sees the log, and nothing is encrypted: whoever can listen on that network
+    reads along. Put it behind what your organisation uses for that.
+
     \b
     tracelens serve
     tracelens serve run.csv
     tracelens serve run.csv --port 9000 --open
     tracelens serve --follow growing.csv
     tracelens serve --history nightly
+    tracelens serve run.csv --host 0.0.0.0
     """
-    _check_free(port)
     if not logs:
         _refuse_without_log(system=system, strict=strict, follow=follow)
     if history is not None and not Path(history).is_dir():
@@ -64,9 +83,23 @@ def serve(
             hint="tracelens serve --follow run.csv",
         )
 
+    from tracelens.web.guard import is_loopback
+    from tracelens.web.listening import listening
+    from tracelens.web.token import Door
+
+    # Find out before a long log is read, not after.
+    listening(host, port).close()
+    door = Door() if token or not is_loopback(host) else None
+    if door is not None and open_browser:
+        raise UsageError(
+            "--open does not go with a token: it would stand in the browser's command line, which "
+            "every user of this machine can read",
+            hint="leave --open out, and open the printed address",
+        )
+
     from tracelens.analysis import analyse
     from tracelens.reading import read
-    from tracelens.web import app
+    from tracelens.web import serving
     from tracelens.web.following import Follower
 
     analyses, follower = [], Follower(logs[0], system) if follow else None
@@ -75,13 +108,16 @@ def serve(
             run = read(logs, system, strict=strict, say=say)
             say("measuring")
             analyses = [analyse(run)]
-    app.serve(
+    serving.serve(
         *analyses,
         follower=follower,
         history=None if history is None else Path(history),
+        host=host,
         port=port,
+        door=door,
         open_browser=open_browser,
-        say=_address,
+        say=lambda address: _address(address, beyond=not is_loopback(host)),
+        complain=lambda told: complain(told, None),
     )
 
 
@@ -94,16 +130,12 @@ def _refuse_without_log(**given: object) -> None:
             )
 
 
-def _check_free(port: int) -> None:
-    """Find out before a long log is read, not after. Raises `UsageError` for a port in use."""
-    try:
-        socket.create_server(("127.0.0.1", port)).close()
-    except OSError as error:
-        raise UsageError(
-            f"port {port} of this machine cannot be opened: {error.strerror}",
-            hint="give another one with --port, or --port 0 for a free one",
-        ) from error
-
-
-def _address(address: str) -> None:
+def _address(address: str, beyond: bool) -> None:
+    if beyond:
+        click.echo(
+            "Warning: the page is served beyond this machine, and is not encrypted. Anyone\n"
+            "on the network can read along: the log, and the token in the address below.\n"
+            "Put it behind what your organisation uses for that; end it when it is not needed.",
+            err=True,
+        )
     click.echo(f"{address} shows the page; Ctrl-C ends it.")

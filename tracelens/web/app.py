@@ -1,30 +1,26 @@
-"""The page as an application, for this machine only.
-
-A log may hold what a company does not publish, and the page has no accounts: it answers on the
-loopback interface alone, to requests that name it as such, and loads nothing from elsewhere.
+"""The page as an application.
 
 One server, and on it the page on a run and the rooms beside it, each an application of its own:
 no room knows the parts of another. What they share is the shelf of runs.
 """
 
-import threading
-import webbrowser
-from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
 import flask
 from dash import Dash
-from werkzeug.serving import WSGIRequestHandler, make_server
 from werkzeug.wrappers import Response
 
 from tracelens.drawing.palette import stylesheet
 from tracelens.drawing.runs import load
-from tracelens.errors import UsageError
 from tracelens.model.results import Analysis
 from tracelens.web import loading, moves, page
+from tracelens.web.faults import Faults, told_in_a_line
 from tracelens.web.following import Follower
-from tracelens.web.guard import forbid_foreign_content, is_loopback, refuse_others
+from tracelens.web.guard import Guard, refuse_others
+from tracelens.web.headers import ANY_STYLE, COMMON, KEPT_NOWHERE, hash_of, policy
+from tracelens.web.listening import Rules
 from tracelens.web.rooms import open_log
 from tracelens.web.rooms.classroom import page as classroom
 from tracelens.web.rooms.nav import CLASSROOM, HISTORY, OPEN, REPAIR, ROOMS, TWO, WITH_HISTORY
@@ -35,23 +31,39 @@ from tracelens.web.rooms.repair import page as repair
 from tracelens.web.rooms.repair.replaying import Replays
 from tracelens.web.rooms.two import layout
 from tracelens.web.rooms.two import page as two
+from tracelens.web.rules import rules
 from tracelens.web.shelf import Shelf
-
-LOOPBACK: Final = "127.0.0.1"
 
 _ASSETS: Final = Path(__file__).parent / "assets"
 _OF_ROOMS: Final = r"^rooms"
-_NOT_OF_THE_CLASSROOM: Final = r"^(?!nav\.|page\.css|rooms\.css|rooms-measure|rooms-classroom)"
-_NOT_OF_TWO_RUNS: Final = r"^(?!nav\.|page\.css|rooms\.css|rooms-measure|rooms-two)"
-_NOT_OF_THE_HISTORY: Final = (
-    r"^(?!nav\.|page\.css|rooms\.css|rooms-measure|rooms-history|takeaway\.)"
+_NOT_OF_THE_CLASSROOM: Final = (
+    r"^(?!nav\.|unanswered\.|page\.css|rooms\.css|rooms-measure|rooms-classroom)"
 )
+_NOT_OF_TWO_RUNS: Final = r"^(?!nav\.|unanswered\.|page\.css|rooms\.css|rooms-measure|rooms-two)"
+_NOT_OF_THE_HISTORY: Final = (
+    r"^(?!nav\.|unanswered\.|page\.css|rooms\.css|rooms-measure|rooms-history|takeaway\.)"
+)
+
+_FILES: Final = tuple(
+    f"{room}{folder}/"
+    for room in ("/", *(path for path, _ in WITH_HISTORY))
+    for folder in ("assets", "_dash-component-suites")
+)
+"""What is of the page itself, the same for every log."""
 
 _INDEX: Final = """<!DOCTYPE html>
 <html lang="en">
 <head>{%metas%}<title>{%title%}</title>{%favicon%}<style>{%colours%}</style>{%css%}</head>
 <body>{%app_entry%}<footer>{%config%}{%scripts%}{%renderer%}</footer></body>
 </html>"""
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """The application, and what a server is to know of its requests."""
+
+    app: Dash
+    rules: Rules
 
 
 def create_app(
@@ -63,20 +75,34 @@ def create_app(
     directory; without a history there is no such room. A `follower` brings the readings of a log
     that grows; the first is read here, and raises what reading raises.
     """
+    return make(*analyses, follower=follower, history=history).app
+
+
+def make(
+    *analyses: Analysis,
+    follower: Follower | None = None,
+    history: Path | None = None,
+    guard: Guard | None = None,
+    faults: Faults | None = None,
+) -> Made:
+    """The same, for a server: `guard` says who may ask, `faults` tells what nobody foresaw."""
+    guard = guard or Guard()
+    faults = faults or Faults(lambda _told: None)
     shelf = Shelf()
     if follower is not None:
         follower.begin(shelf)
     for number, analysis in enumerate(analyses, 1):
         shelf.put(load(analysis), str(number))
     server = flask.Flask("tracelens", static_folder=None)
-    refuse_others(server)
+    refuse_others(server, guard)
+    told_in_a_line(server, faults)
     server.jinja_env.globals["colours"] = stylesheet
     rooms = WITH_HISTORY if history else ROOMS
     _on_a_run_that_is_here(server, shelf, HISTORY if history else OPEN)
     app = _dash(server, "/", "tracelens", _OF_ROOMS)
     app.layout = page.component(rooms)
     page.register(app, shelf, follower, rooms)
-    loader = loading.Loader(shelf)
+    loader = loading.Loader(shelf, faults.tell)
     server.register_blueprint(open_log.room(loader, rooms))
     classroom.routes(server)
     lessons = _dash(server, CLASSROOM, "classroom – tracelens", _NOT_OF_THE_CLASSROOM)
@@ -93,9 +119,8 @@ def create_app(
         runs = _dash(server, HISTORY, "history – tracelens", _NOT_OF_THE_HISTORY)
         past.register(runs, Folder(history), rooms)
         all_apps.append(runs)
-    scripts = [hash_ for made in all_apps for hash_ in made.csp_hashes()]
-    forbid_foreign_content(server, scripts)
-    return app
+    _say_what_may_be(server, [hash_ for made in all_apps for hash_ in made.csp_hashes()])
+    return Made(app, rules(shelf, loader, guard))
 
 
 def _dash(server: flask.Flask, path: str, title: str, ignored: str) -> Dash:
@@ -129,46 +154,16 @@ def _on_a_run_that_is_here(server: flask.Flask, shelf: Shelf, without: str) -> N
         return None if loading.find(shelf, run_id) else flask.redirect(f"{OPEN}?gone=1")
 
 
-def serve(
-    *analyses: Analysis,
-    follower: Follower | None = None,
-    history: Path | None = None,
-    host: str = LOOPBACK,
-    port: int = 8050,
-    open_browser: bool = False,
-    say: Callable[[str], None] = print,
-) -> None:
-    """Serve the page until interrupted; port 0 takes a free one. `say` is told the address.
+def _say_what_may_be(server: flask.Flask, script_hashes: list[str]) -> None:
+    """The headers of every answer; what is of a run is kept nowhere."""
+    drawn = policy(script_hashes, [ANY_STYLE])
+    plain = policy(styles=[hash_of(stylesheet())])
 
-    Raises `UsageError` if `host` is not a loopback address, or the port is taken.
-    """
-    if not is_loopback(host):
-        raise UsageError(
-            f"the page is served to this machine only: found {host}, expected {LOOPBACK}"
-        )
-    app = create_app(*analyses, follower=follower, history=history)
-    try:
-        server = make_server(host, port, app.server, threaded=True, request_handler=_Quiet)
-    except (OSError, SystemExit) as error:
-        raise UsageError(
-            f"port {port} cannot be opened: {error}", hint="give another one, or 0 for a free one"
-        ) from None
-    address = f"http://{f'[{host}]' if ':' in host else host}:{server.server_port}/"
-    say(address)
-    if follower is not None:
-        follower.start()
-    if open_browser:
-        threading.Timer(0.2, webbrowser.open, [address]).start()
-    try:
-        server.serve_forever()
-    except KeyboardInterrupt:
-        pass
-    finally:
-        server.server_close()
-
-
-class _Quiet(WSGIRequestHandler):
-    """Writes no line a request: whoever started the page waits for nothing but errors."""
-
-    def log_request(self, code: int | str = "-", size: int | str = "-") -> None:
-        pass
+    @server.after_request
+    def headers(response: flask.Response) -> flask.Response:
+        is_plain = flask.request.path.startswith(OPEN)
+        response.headers.update(COMMON)
+        response.headers["Content-Security-Policy"] = plain if is_plain else drawn
+        if not flask.request.path.startswith(_FILES):
+            response.headers["Cache-Control"] = KEPT_NOWHERE
+        return response

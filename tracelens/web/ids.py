@@ -1,6 +1,6 @@
 """Every component id of the page."""
 
-from typing import Final
+from typing import Any, Final
 
 ADDRESS: Final = "address"
 RUN: Final = "run"
@@ -68,7 +68,7 @@ def finding(index: int) -> dict[str, str | int]:
     return {"type": FINDING, "index": index}
 
 
-def csv(what: str) -> dict[str, str]:
+def csv(what: Any) -> dict[str, Any]:
     """Id of the button that asks for a part's table."""
     return {"type": "csv", "what": what}
 

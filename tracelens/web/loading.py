@@ -46,8 +46,11 @@ class Loader:
     The passes over a log are compiled code that lets other threads run.
     """
 
-    def __init__(self, shelf: Shelf) -> None:
+    def __init__(
+        self, shelf: Shelf, tell: Callable[[BaseException, str], None] = lambda *_: None
+    ) -> None:
         self._shelf = shelf
+        self._tell = tell
         self._lock = threading.Lock()
         self._turn = threading.BoundedSemaphore(AT_ONCE)
         self._progress: dict[str, Progress] = {}
@@ -99,6 +102,8 @@ class Loader:
             outcome = Progress(problem=plain(str(error)), hint=error.hint)
         except MemoryError:
             outcome = Progress(problem=f"{name}: too long for the memory of this machine")
+        except BaseException as error:  # also a panic of compiled code, which is no Exception
+            self._tell(error, f"a log is {done}")
         finally:
             self._say(ticket, outcome)  # whatever happens, who waits learns that it is over
 

@@ -1,6 +1,6 @@
 """A real browser, for every test of this folder."""
 
-import threading
+import contextlib
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Literal
@@ -8,7 +8,8 @@ from typing import Literal
 import flask
 import pytest
 from playwright.sync_api import Browser, Page, expect, sync_playwright
-from werkzeug.serving import make_server
+
+from tests.web.real_server import running
 
 Serve = Callable[[flask.Flask], str]
 Open = Callable[..., Page]
@@ -27,28 +28,21 @@ def browser() -> Iterator[Browser]:
     if not CHROMIUM.exists():
         pytest.skip(f"no browser at {CHROMIUM}")
     with sync_playwright() as driver:
-        running = driver.chromium.launch(executable_path=str(CHROMIUM), args=list(QUIET))
-        yield running
-        running.close()
+        chromium = driver.chromium.launch(executable_path=str(CHROMIUM), args=list(QUIET))
+        yield chromium
+        chromium.close()
 
 
 @pytest.fixture(scope="module")
 def serve() -> Iterator[Serve]:
     """`serve(application)` is its address."""
-    running = []
 
     def start(application: flask.Flask) -> str:
-        server = make_server("127.0.0.1", 0, application, threaded=True)
-        thread = threading.Thread(target=server.serve_forever)
-        thread.start()
-        running.append((server, thread))
-        return f"http://127.0.0.1:{server.server_port}/"
+        server = servers.enter_context(running(application))
+        return f"http://127.0.0.1:{server.port}/"
 
-    yield start
-    for server, thread in running:
-        server.shutdown()
-        thread.join()
-        server.server_close()
+    with contextlib.ExitStack() as servers:
+        yield start
 
 
 @pytest.fixture

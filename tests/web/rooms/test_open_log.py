@@ -145,7 +145,7 @@ def test_an_unknown_ticket_says_so(client: FlaskClient, ticket: str) -> None:
 
 def test_the_other_side_of_two_runs_is_kept_in_the_links(client: FlaskClient) -> None:
     page = client.get("/open/?side=b&other=%22%3E%3Cscript%3E", base_url=BASE).text
-    assert "<script>" not in page.replace('<script src="/assets/rooms-open.js"></script>', "")
+    assert "<script>" not in page
     assert "/two/?b=sample" in page
 
 

@@ -1,13 +1,23 @@
 """What the page says when its run is not on the shelf any more."""
 
-from typing import Any
+from typing import Any, Final
 
-from dash import Dash, Input, Output, State, html
+from dash import ALL, Dash, Input, Output, State, html
 from dash.development.base_component import Component
 
 from tracelens.web import ids
 from tracelens.web.rooms.nav import OPEN
 from tracelens.web.shelf import Shelf
+
+_ASKING: Final = (
+    ids.PREVIOUS,
+    ids.NEXT,
+    ids.WHOLE,
+    ids.REPORT,
+    ids.csv(ALL),
+    {"type": ids.FINDING, "index": ALL},
+)
+"""Buttons that would do nothing, in silence."""
 
 
 def component() -> Component:
@@ -16,15 +26,18 @@ def component() -> Component:
 
 
 def register(app: Dash, shelf: Shelf) -> None:
-    """Look whenever the reader moves: nothing else would answer them."""
+    """Look whenever the reader moves or presses something: nothing else would answer them."""
 
     @app.callback(
         Output(ids.GONE, "children"),
         Input(ids.VIEW, "data"),
         Input(ids.CHOSEN, "data"),
+        Input(ids.PANELS, "value"),
+        *(Input(button, "n_clicks") for button in _ASKING),
         State(ids.RUN, "data"),
     )
-    def gone(_view: Any, _chosen: Any, stored: dict[str, Any] | None) -> Any:
+    def gone(*told: Any) -> Any:
+        stored: dict[str, Any] | None = told[-1]
         return None if stored is None or shelf.get(shelf.newest(stored["id"])) else said()
 
 

@@ -105,17 +105,25 @@ def _name(header: str) -> str:
 def _keep(request: flask.Request, length: int) -> IO[bytes] | None:
     """The body in a file, block by block; None if it ends before `length` bytes.
 
-    The file has no name, so that nothing of a log stays on the disk however the server ends.
+    Raises `OSError` if it cannot be kept. The file has no name, so that nothing of a log stays on
+    the disk however the server ends.
     """
     came = 0
     with contextlib.ExitStack() as kept:
         file = kept.enter_context(tempfile.TemporaryFile())
-        with contextlib.suppress(ClientDisconnected):
-            while block := request.stream.read(_BLOCK):
-                came += len(block)
-                file.write(block)
+        while block := _next(request):
+            came += len(block)
+            file.write(block)
         if came == length:
             file.seek(0)
             kept.pop_all()  # from here on whoever reads it closes it
             return file
     return None
+
+
+def _next(request: flask.Request) -> bytes:
+    """The next block of the body; none if there is no more, or the client is gone."""
+    try:
+        return request.stream.read(_BLOCK)
+    except (ClientDisconnected, OSError):
+        return b""
