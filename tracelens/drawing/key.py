@@ -8,8 +8,9 @@ STATES: Final = (
     ("wanted", "waits for a lock"),
     ("held", "lock held"),
     ("isr", "interrupt"),
-    ("switching", "kernel switches"),
-    ("items", "items queued"),
+    ("switching", "switching"),
+    ("idle", "idles"),
+    ("items", "queued"),
     ("unknown", "not known"),
 )
 """State of the palette, what it means."""

@@ -8,10 +8,19 @@ which of them an event means.
 """
 
 from dataclasses import dataclass, field
-from typing import Literal
+from typing import Final, Literal
 
 Place = tuple[int, int]
 """(part, line): index into `Log.sources` and 1-based line number there."""
+
+PROTOCOLS: Final = {
+    "none": "no protocol",
+    "inherit": "priority inheritance",
+    "original_ceiling": "original priority ceiling",
+    "ceiling": "immediate priority ceiling",
+}
+"""Protocol of a lock → what it is called (Burns & Wellings, Real-Time Systems and Programming
+Languages). A log does not tell the two ceilings apart; a task set does."""
 
 
 @dataclass(frozen=True, slots=True)

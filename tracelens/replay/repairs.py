@@ -8,7 +8,7 @@ import polars as pl
 
 from tracelens.analysis import analyse
 from tracelens.model.results import Timeline
-from tracelens.model.system import Task
+from tracelens.model.system import PROTOCOLS, Task
 from tracelens.observed import observe
 from tracelens.replay.change import locks_taken
 from tracelens.replay.changes import Change, Protocol
@@ -77,13 +77,9 @@ def _protocols(run: Timeline, plan: Plan) -> Iterator[Repair]:
             if told[lock] != protocol
         ]
         for change in changes:
-            yield Repair(f"{change.subject}: {_named(protocol)}", (change,))
+            yield Repair(f"{change.subject}: {PROTOCOLS[protocol]}", (change,))
         if len(changes) > 1:
-            yield Repair(f"every contended lock: {_named(protocol)}", tuple(changes))
-
-
-def _named(protocol: str) -> str:
-    return {"inherit": "priority inheritance", "ceiling": "immediate ceiling"}[protocol]
+            yield Repair(f"every contended lock: {PROTOCOLS[protocol]}", tuple(changes))
 
 
 def _orders(run: Timeline, tasks: Sequence[Task]) -> Iterator[Repair]:

@@ -39,7 +39,9 @@ _OF_ROOMS: Final = r"^rooms"
 _NOT_OF_THE_CLASSROOM: Final = (
     r"^(?!nav\.|unanswered\.|page\.css|rooms\.css|rooms-measure|rooms-classroom)"
 )
-_NOT_OF_TWO_RUNS: Final = r"^(?!nav\.|unanswered\.|page\.css|rooms\.css|rooms-measure|rooms-two)"
+_NOT_OF_TWO_RUNS: Final = (
+    r"^(?!nav\.|unanswered\.|chooser\.|page\.css|rooms\.css|rooms-measure|rooms-two)"
+)
 _NOT_OF_THE_HISTORY: Final = (
     r"^(?!nav\.|unanswered\.|page\.css|rooms\.css|rooms-measure|rooms-history|takeaway\.)"
 )

@@ -252,3 +252,25 @@ def test_the_whole_is_taken_away_as_one_file(open_page: Open) -> None:
     content = Path(waited.value.path()).read_text(encoding="utf-8")
     assert "needle_select" in content
     assert "<script" not in content
+
+
+def test_the_chooser_is_one_stop_of_the_tab_key_in_both_directions(open_page: Open) -> None:
+    page = open_page("?run=1&from=0&to=100000000&panel=responses")
+    page.locator(f"#{ids.PANELS} input:checked").focus()
+    chooser = page.locator(f"#{ids.PANEL_OF}")
+    page.keyboard.press("Tab")
+    expect(chooser).to_be_focused()
+    before = chooser.inner_text()
+    options = page.locator(".dash-dropdown-options")
+    for key in ("Tab", "Shift+Tab"):
+        page.keyboard.press("ArrowDown")
+        expect(options).to_be_visible()
+        page.keyboard.press(key)
+        expect(options).to_be_hidden()
+        expect(chooser).to_be_focused()
+    assert chooser.inner_text() == before
+    page.keyboard.press("Shift+Tab")
+    expect(page.locator(f"#{ids.PANELS} input:checked")).to_be_focused()
+    page.keyboard.press("Tab")
+    page.keyboard.press("Tab")
+    expect(page.locator(".panel").get_by_role("button", name="SVG")).to_be_focused()

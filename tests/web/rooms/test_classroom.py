@@ -15,11 +15,11 @@ from tests.web.test_sessions import Reader
 from tracelens.engine import simulate
 from tracelens.errors import UsageError
 from tracelens.formats.taskset_toml import parse_taskset, read_taskset
+from tracelens.model.system import PROTOCOLS
 from tracelens.samples import samples
 from tracelens.web.rooms.classroom.editor import said
 from tracelens.web.rooms.classroom.examples import examples
 from tracelens.web.rooms.classroom.exercise import (
-    PROTOCOLS,
     Exercise,
     Row,
     mistakes,

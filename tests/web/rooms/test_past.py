@@ -38,6 +38,7 @@ def reader(folder: Folder) -> Reader:
         Asked(),
         Asked("response", "a & b=c", (("board", "x=1&y"), ("build", "ü?")), "time"),
         Asked(where=(("board", TAG),)),
+        Asked(last=20),
     ],
 )
 def test_an_address_brings_back_what_it_was_made_of(wanted: Asked) -> None:
@@ -45,7 +46,20 @@ def test_an_address_brings_back_what_it_was_made_of(wanted: Asked) -> None:
 
 
 @pytest.mark.parametrize(
-    "search", [None, "", "?", "?where=board&where==x", "?by=x", "?folder=/etc&dir=/etc", "?of=pump"]
+    "search",
+    [
+        None,
+        "",
+        "?",
+        "?where=board&where==x",
+        "?by=x",
+        "?folder=/etc&dir=/etc",
+        "?of=pump",
+        "?last=0",
+        "?last=-3",
+        "?last=all",
+        "?last=٣",
+    ],
 )
 def test_what_makes_no_sense_in_an_address_is_left_out(search: str | None) -> None:
     assert asked(search).where == ()
@@ -74,6 +88,16 @@ def test_keys_that_group_runs_are_filters_and_each_says_how_many(folder: Folder)
     build = str(layout.filters(folder.look(), Asked(where=(("build", "k12"),))))
     assert "k12 (1)" in build
     assert "k13" not in build
+
+
+def test_the_newest_runs_can_be_looked_at_alone(folder: Folder) -> None:
+    offered = str(layout.filters(folder.look(), Asked()))
+    assert "last=10" in offered
+    assert "last=20" not in offered, "there are no more"
+    look = folder.look(last=5)
+    assert look.history.runs["run"].to_list() == folder.look().history.runs["run"].to_list()[-5:]
+    assert "last=5" in str(layout.filters(folder.look(), Asked(last=5)))
+    assert "last" not in str(layout.filters(Folder(folder.path).look(last=9), Asked()))
 
 
 def test_the_runs_stand_newest_first_and_the_step_is_marked(folder: Folder) -> None:

@@ -6,6 +6,7 @@ from typing import Any, Final
 from dash import dcc, html
 from dash.development.base_component import Component
 
+from tracelens.model.system import PROTOCOLS
 from tracelens.web.components import aria
 from tracelens.web.rooms.classroom import ids
 from tracelens.web.rooms.classroom.examples import examples
@@ -14,7 +15,6 @@ from tracelens.web.rooms.classroom.exercise import (
     LONGEST_CELL,
     MOST_CORES,
     POLICIES,
-    PROTOCOLS,
     Exercise,
     Mistake,
     Row,

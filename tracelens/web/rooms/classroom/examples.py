@@ -5,8 +5,9 @@ from functools import cache
 from typing import Final
 
 from tracelens.formats.toml_schema import SystemFile, TaskTable, read_toml
+from tracelens.model.system import PROTOCOLS
 from tracelens.samples import samples
-from tracelens.web.rooms.classroom.exercise import PROTOCOLS, Exercise, Row, ms
+from tracelens.web.rooms.classroom.exercise import Exercise, Row, ms
 
 FIRST: Final = "four_processes"
 """What the classroom opens on."""

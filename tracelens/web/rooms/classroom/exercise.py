@@ -12,15 +12,9 @@ from decimal import Decimal
 from difflib import get_close_matches
 from typing import Final
 
-COLUMNS: Final = ("name", "priority", "period", "first", "deadline", "steps")
-PROTOCOLS: Final = {
-    "none": "no protocol",
-    "inherit": "priority inheritance",
-    "original_ceiling": "original ceiling",
-    "ceiling": "immediate ceiling",
-}
-"""Protocol, as a task-set file names it → what it is called."""
+from tracelens.model.system import PROTOCOLS
 
+COLUMNS: Final = ("name", "priority", "period", "first", "deadline", "steps")
 POLICIES: Final = {
     "fixed": "fixed priorities",
     "edf": "earliest deadline first",

@@ -11,6 +11,7 @@ from dash.development.base_component import Component
 from tracelens.engine.check import problems
 from tracelens.errors import TraceLensError, UsageError
 from tracelens.formats.taskset_toml import parse_taskset
+from tracelens.model.system import PROTOCOLS
 from tracelens.plain import plain
 from tracelens.web.components import aria
 from tracelens.web.rooms.classroom import editor, ids
@@ -19,7 +20,6 @@ from tracelens.web.rooms.classroom.exercise import (
     COLUMNS,
     LONGEST_CELL,
     MOST_TASKS,
-    PROTOCOLS,
     Exercise,
     Mistake,
     Row,

@@ -14,10 +14,10 @@ from tracelens.drawing.sheet import BOTTOM_PX, CAPTION_PX, TOP_PX, Sheet
 from tracelens.drawing.this_job import entries
 from tracelens.drawing.words import reason
 from tracelens.errors import TraceLensError
+from tracelens.model.system import PROTOCOLS
 from tracelens.numbers import count, duration
 from tracelens.plain import plain
 from tracelens.web.components import FIGURE, aria, key, sentence, swatch
-from tracelens.web.rooms.classroom.exercise import PROTOCOLS
 from tracelens.web.rooms.classroom.lesson import play, slowest
 from tracelens.web.rooms.classroom.worst_case import worst_case
 

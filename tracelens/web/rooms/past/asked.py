@@ -14,18 +14,23 @@ LONGEST: Final = 4000
 
 @dataclass(frozen=True, slots=True)
 class Asked:
-    """`measure` of `subject`, '' for the surest change; only runs that have `where`."""
+    """`measure` of `subject`, '' for the surest change; only runs that have `where`.
+
+    Of those the newest `last`; None for all.
+    """
 
     measure: str = ""
     subject: str = ""
     where: Where = ()
     by: By = "order"
+    last: int | None = None
 
     def link(self, **changes: Any) -> str:
         """The address of this, with some of it changed."""
         asked = replace(self, **changes)
         named = [("measure", asked.measure), ("of", asked.subject)] if asked.measure else []
         pairs = [*named, *(("where", f"{key}={value}") for key, value in asked.where)]
+        pairs += [("last", str(asked.last))] if asked.last is not None else []
         pairs += [("by", asked.by)] if asked.by != "order" else []
         return f"{HISTORY}?{urlencode(pairs)}" if pairs else HISTORY
 
@@ -50,5 +55,7 @@ def asked(search: str | None) -> Asked:
         if key and equals
     }
     by: By = "time" if query.get("by") == ["time"] else "order"
-    first = {name: query.get(name, [""])[0] for name in ("measure", "of")}
-    return Asked(first["measure"], first["of"], tuple(sorted(pairs.items())), by)
+    first = {name: query.get(name, [""])[0] for name in ("measure", "of", "last")}
+    last = first["last"]
+    newest = int(last) if last.isascii() and last.isdigit() and int(last[:9]) > 0 else None
+    return Asked(first["measure"], first["of"], tuple(sorted(pairs.items())), by, newest)

@@ -33,7 +33,7 @@ class Folder:
     def __init__(self, path: Path) -> None:
         self.path = path
         self._lock = threading.Lock()
-        self._looks: dict[tuple[str, Where], Look] = {}
+        self._looks: dict[tuple[str, Where, int | None], Look] = {}
 
     @property
     def name(self) -> str:
@@ -53,16 +53,16 @@ class Folder:
             return ""
         return hashlib.blake2b(repr(files).encode(), digest_size=16).hexdigest()
 
-    def look(self, where: Where = ()) -> Look:
-        """The runs that have these values, and what changed over them.
+    def look(self, where: Where = (), last: int | None = None) -> Look:
+        """The runs that have these values, of them the newest `last`, and what changed over them.
 
         Raises `InputError` if there is no such directory, or no such run in it.
         """
-        key = self.stamp(), where
+        key = self.stamp(), where, last
         with self._lock:  # two who ask for the same wait for one reading
             kept = self._looks.pop(key, None)
             if kept is None:
-                history = store.read(self.path, where)
+                history = store.newest(store.read(self.path, where), last)
                 kept = Look(history, ranked(trends(history)))
             self._looks[key] = kept
             while len(self._looks) > _MOST_KEPT:

@@ -24,6 +24,9 @@ EVERY_MS: Final = 5000
 MOST_VALUES: Final = 12
 """A key of `#run` with more values, or another in each run, tells runs apart: no filter."""
 
+NEWEST: Final = (10, 20, 50, 100, 200, 500)
+"""So many of the newest runs are offered to be looked at alone."""
+
 _LEVELS: Final = f"before, after: medians. A p of at most {RATE / 2:g} counts."
 
 WHAT: Final = "course"
@@ -95,7 +98,8 @@ def missing(folder: Folder, error: InputError, asked: Asked) -> list[Component]:
     """What is missing, and how to get it."""
     told: list[Any] = [html.P(plain(error.problem).capitalize() + ".")]
     if asked.where:
-        told.append(html.P(dcc.Link("All runs of this history", href=asked.link(where=()))))
+        every = asked.link(where=(), last=None)
+        told.append(html.P(dcc.Link("All runs of this history", href=every)))
     else:
         command = html.Code(f"tracelens history add {plain(str(folder.path))} LOG…")
         told.append(html.P([command, " adds runs; this room then shows them by itself."]))
@@ -125,7 +129,17 @@ def filters(whole: Look, asked: Asked) -> list[Component]:
             for value, runs in shown.items()
         ]
         lines.append(html.Div([html.Span(short(key), className="quiet"), *links]))
-    return lines
+    return [*lines, *_newest(whole.history.runs.height, asked)]
+
+
+def _newest(runs: int, asked: Asked) -> list[Component]:
+    """A line for the newest runs alone, as `--last` has them; none in a short history."""
+    numbers = sorted({*(n for n in NEWEST if n < runs), *filter(None, (asked.last,))})
+    if not numbers:
+        return []
+    links = [_choice("all", asked.link(last=None), asked.last is None)]
+    links += [_choice(str(n), asked.link(last=n), asked.last == n) for n in reversed(numbers)]
+    return [html.Div([html.Span("newest", className="quiet"), *links])]
 
 
 def over(asked: Asked) -> list[Component]:

@@ -54,7 +54,7 @@ def register(app: Dash, folder: Folder, rooms: Rooms = ROOMS) -> None:
     def shown(search: str | None, _stamp: str | None) -> Any:
         wanted = asked(search)
         try:
-            look = folder.look(wanted.where)
+            look = folder.look(wanted.where, wanted.last)
             whole = folder.look()
         except InputError as error:
             return layout.missing(folder, error, wanted), True, *(None,) * 6
@@ -81,7 +81,7 @@ def register(app: Dash, folder: Folder, rooms: Rooms = ROOMS) -> None:
             return no_update
         wanted = asked(search)
         try:
-            look = folder.look(wanted.where)
+            look = folder.look(wanted.where, wanted.last)
         except InputError:
             return BLANK
         width = min(max(int(screen["width"]), 300), 4000)
@@ -100,7 +100,7 @@ def register(app: Dash, folder: Folder, rooms: Rooms = ROOMS) -> None:
             return no_update, ""
         wanted = asked(search)
         try:
-            look = folder.look(wanted.where)
+            look = folder.look(wanted.where, wanted.last)
         except InputError as error:
             return no_update, plain(error.problem)
         chosen = wanted.chosen(look)

@@ -6,6 +6,7 @@ from urllib.parse import parse_qsl, urlencode
 
 from tracelens.drawing.runs import Run
 from tracelens.errors import UsageError
+from tracelens.model.system import PROTOCOLS
 from tracelens.plain import plain
 from tracelens.replay import KINDS, Change, parse
 from tracelens.replay.changes import Kind
@@ -73,8 +74,7 @@ def sentence(change: Change) -> str:
     """A change in a few words."""
     subject = plain(change.subject)
     if change.kind == "protocol":
-        words = {"none": "no protocol", "inherit": "inheritance", "ceiling": "immediate ceiling"}
-        return f"{subject}: {words[change.protocol or 'none']}"
+        return f"{subject}: {PROTOCOLS[change.protocol or 'none']}"
     if change.kind == "priority":
         return f"{subject}: priority {change.value}"
     if change.kind == "scale":

@@ -6,6 +6,7 @@ from urllib.parse import urlencode
 from dash import dcc, html
 from dash.development.base_component import Component
 
+from tracelens.model.system import PROTOCOLS
 from tracelens.web.components import aria, key
 from tracelens.web.rooms.nav import OPEN, REPAIR, ROOMS, Rooms, nav
 from tracelens.web.rooms.repair import ids
@@ -75,9 +76,8 @@ def _controls() -> Component:
                     _choice(
                         ids.PROTOCOL,
                         [
-                            {"value": "inherit", "label": "priority inheritance"},
-                            {"value": "ceiling", "label": "immediate ceiling"},
-                            {"value": "none", "label": "none"},
+                            {"value": word, "label": PROTOCOLS[word]}
+                            for word in ("inherit", "ceiling", "none")
                         ],
                         "inherit",
                     ),
