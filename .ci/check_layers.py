@@ -20,8 +20,8 @@ PACKAGE = ROOT / "tracelens"
 LONGEST = 400
 
 RANKS: list[set[str]] = [
-    {"errors", "units", "version", "compiled", "plain", "room", "samples"},
-    {"model", "numbers"},
+    {"errors", "units", "version", "compiled", "plain", "room", "sealed", "samples"},
+    {"model", "numbers", "files"},
     {"spans"},
     {"log", "formats", "theory"},
     {"probe"},

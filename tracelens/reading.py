@@ -47,7 +47,8 @@ def read_bytes(
 ) -> Timeline:
     """The same for one log whose bytes are at hand, plain or compressed; messages call it `name`.
 
-    With `most`, a log of more bytes than that, unpacked, is refused with `LogError`.
+    A log of more bytes than `most`, unpacked, is refused with `LogError`; if it is not given, a
+    quarter of the machine's memory.
     """
     say("reading the log")
     return _reconstructed(read_log_bytes(data, name, most=most), system, say)

@@ -73,9 +73,11 @@ def test_another_parquet_file_is_no_log(tmp_path: Path) -> None:
 
     pl.DataFrame({"a": [1]}).write_parquet(tmp_path / "a.parquet")
     data = (tmp_path / "a.parquet").read_bytes()
-    with pytest.raises(InputError, match="no event log: found the columns a, expected time, core"):
+    with pytest.raises(
+        InputError, match="no event log: found Parquet that is not made by tracelens"
+    ):
         from_parquet(data, "a.parquet")
-    with pytest.raises(InputError, match="cannot be read as Parquet"):
+    with pytest.raises(InputError, match="no whole Parquet"):
         from_parquet(data[:50], "a.parquet")
 
 

@@ -88,10 +88,10 @@ def test_a_file_that_nobody_may_read_is_an_error(tmp_path: Path) -> None:
 
 
 def test_a_refused_permission_is_an_error(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
-    def refuse(_path: Path) -> bytes:
+    def refuse(_path: Path, mode: str = "r", **_: object) -> bytes:
         raise PermissionError
 
-    monkeypatch.setattr(Path, "read_bytes", refuse)
+    monkeypatch.setattr(Path, "open", refuse)
     with pytest.raises(LogError, match="cannot be read: permission denied"):
         read(tmp_path / "log.csv")
 

@@ -30,7 +30,8 @@ from typing import Any, Final, Literal
 import msgspec
 
 from tracelens.errors import SystemFileError
-from tracelens.formats.toml_schema import Strict, table_of, tables_of, text_of
+from tracelens.formats.toml_schema import Strict, table_of
+from tracelens.formats.toml_text import tables_of, text_of
 from tracelens.model.events import CODE
 
 _FIELD: Final = re.compile(r"\{(\w*)\}")

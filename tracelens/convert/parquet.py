@@ -4,26 +4,27 @@ The columns are those of the log, text that the format defines; the lines that b
 in the file's metadata with the number of the event before which each of them stood.
 """
 
-import io
-from typing import Final
+from operator import itemgetter
+from typing import Annotated, Final
 
 import msgspec
 import polars as pl
 
 from tracelens.errors import InputError
 from tracelens.model.events import HEADER
+from tracelens.sealed import BrokenError, read_table, read_words, write_table
 
 _KEY: Final = "tracelens.declarations"
 _COLUMNS: Final = HEADER.split(",")
-_SCHEMA: Final[dict[str, pl.DataType | type[pl.DataType]]] = {
-    "time": pl.UInt64,
-    "core": pl.UInt8,
+_SCHEMA: Final[dict[str, pl.DataType]] = {
+    "time": pl.UInt64(),
+    "core": pl.UInt8(),
     "event": pl.Categorical(),
     "subject": pl.Categorical(),
     "value": pl.Categorical(),
 }
 
-Declared = list[tuple[int, str]]
+Declared = list[tuple[Annotated[int, msgspec.Meta(ge=0)], str]]
 """(number of the event that follows, line)."""
 
 
@@ -52,30 +53,25 @@ def to_parquet(text: bytes, name: str) -> bytes:
             place=name,
             hint="tracelens convert LOG -o CLEAN.csv writes what can be read of it",
         ) from None
-    out = io.BytesIO()
-    events.write_parquet(out, metadata={_KEY: msgspec.json.encode(declared).decode()})
-    return out.getvalue()
+    return write_table(events, {_KEY: msgspec.json.encode(declared).decode()})
 
 
 def from_parquet(data: bytes, name: str) -> bytes:
     """The log that `to_parquet` was given. Raises `InputError` for another Parquet file."""
     try:
-        declared = pl.read_parquet_metadata(io.BytesIO(data)).get(_KEY)
-        events = pl.read_parquet(io.BytesIO(data))
-    except (pl.exceptions.PolarsError, OSError) as error:
+        declared = read_words(data).get(_KEY)
+        events = read_table(data)
+        if declared is None or dict(events.schema) != _SCHEMA:
+            raise BrokenError("of other columns")
+        lines = msgspec.json.decode(declared, type=Declared)
+    except (BrokenError, msgspec.DecodeError) as error:
         raise InputError(
-            f"cannot be read as Parquet: {str(error).splitlines()[0]}", place=name
-        ) from None
-    if declared is None or events.columns != _COLUMNS:
-        raise InputError(
-            f"no event log: found the columns {', '.join(events.columns[:8])}, expected "
-            f"{', '.join(_COLUMNS)} and the declarations that tracelens puts beside them",
+            f"no event log: found Parquet that is {error}, expected what tracelens convert made",
             place=name,
             hint="write your table as text, one event a line, and its declarations above it",
-        )
-    lines = msgspec.json.decode(declared, type=Declared)
+        ) from None
     out, done = [], 0
-    for row, line in lines:  # few rows: declarations
+    for row, line in sorted(lines, key=itemgetter(0)):  # few rows: declarations
         out.append(_body(events.slice(done, row - done)))
         out.append(f"{line}\n".encode())
         done = row

@@ -26,6 +26,8 @@ _PIECE: Final = 1 << 18
 """Lines that one thread takes at once."""
 
 _DIGITS: Final = {"s": 9, "ms": 6, "us": 3, "ns": 0}
+_MOST_NS: Final = 9.2e18
+"""A little less than 63 bits can count."""
 
 MATCHES: Final = pl.Schema({"rule": pl.UInt32, "lines": pl.UInt32, "first": pl.UInt32})
 
@@ -202,12 +204,15 @@ def _declarations(rule: LineTable, rows: pl.DataFrame) -> list[str]:
 def _time(mapping: Mapping, name: str, events: list[pl.DataFrame]) -> pl.Expr:
     """The column `time` as the log writes it: ticks as they stand, or nanoseconds."""
     unit = mapping.source.time
-    form = r"^\d+$" if unit == "ticks" else r"^\d+(?:\.\d+)?$"
+    form = "^[0-9]+$" if unit == "ticks" else r"^[0-9]+(?:\.[0-9]+)?$"
     text = pl.concat([part.select(_NUMBER, "text") for part in events])
-    wrong = text.filter(~pl.col("text").str.contains(form).fill_null(False)).sort(_NUMBER)
+    fits = pl.col("text").str.contains(form)
+    if unit != "ticks":
+        fits &= pl.col("text").cast(pl.Float64, strict=False) < _MOST_NS / NS_IN[unit]
+    wrong = text.filter(~fits.fill_null(False)).sort(_NUMBER)
     if wrong.height:
         number, found = wrong.row(0)
-        what = "whole ticks" if unit == "ticks" else f"a number of {unit}"
+        what = "whole ticks" if unit == "ticks" else f"a number of {unit}, less than 292 years"
         raise InputError(
             f"no time: found {found!r}, expected {what}",
             place=f"{name}:{number}",

@@ -14,6 +14,8 @@ from tracelens.log.render import VERSION_LINE
 from tracelens.model.events import HEADER
 from tracelens.units import NS_IN, NS_PER_S
 
+_WIDEST: Final = 1 << 12
+"""Digits to which a value is extended at most: a mapping has none of more."""
 _FINER: Final = {"ps": 1000, "fs": 1_000_000}
 
 
@@ -56,7 +58,7 @@ def _events(data: bytes, mapping: Mapping, name: str) -> Iterator[tuple[int, int
                     named.setdefault(token.var.id_code, []).append(
                         ".".join((*scopes, token.var.reference))
                     )
-                    widths[token.var.id_code] = token.var.size
+                    widths[token.var.id_code] = min(token.var.size, _WIDEST)
                 case TokenKind.ENDDEFINITIONS:
                     rules = _rules(mapping, named)
                 case TokenKind.CHANGE_TIME:

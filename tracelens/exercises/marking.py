@@ -9,7 +9,7 @@ from typing import Any, Literal
 from tracelens.errors import SystemFileError
 from tracelens.exercises.kinds import make
 from tracelens.exercises.records import Answer, Exercise, Question
-from tracelens.formats.toml_schema import tables_of, text_of
+from tracelens.formats.toml_text import tables_of, text_of
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,13 +2,12 @@
 
 import difflib
 import json
-import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from decimal import Decimal
-from typing import Any, Final
+from typing import Any, Final, TypeGuard
 
 from tracelens.model.budgets import SEVERITIES, Measure, Unit, Waiver
 from tracelens.units import NS_IN, NS_PER_US, time_ns, us_to_ns
@@ -27,6 +26,9 @@ NO_KEY: Final = "is not a key"
 """Follows upon a path without a colon."""
 
 _PERCENT: Final = re.compile(r"([0-9]+(?:\.[0-9]+)?)\s*%")
+_BEYOND: Final = 2.0**63
+_LONGEST: Final = 60
+"""Characters of a value that a message shows."""
 
 
 class MistakeError(Exception):
@@ -133,9 +135,16 @@ def _waiver(value: object) -> Waiver:
     return Waiver(until, _sentence(value["reason"], "waiver", "reason"))
 
 
+def is_number(value: object, scale: int = 1) -> TypeGuard[int | float]:
+    """Whether it is a number that, times `scale`, 63 bits can count: not infinite, not none."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return False
+    return abs(value) < _BEYOND / scale
+
+
 def number(value: object) -> float:
-    """A finite number. Raises `MistakeError`."""
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    """A number that is none too large. Raises `MistakeError`."""
+    if not is_number(value):
         raise MistakeError(f"found {shown(value)}, expected a number")
     return value
 
@@ -147,7 +156,7 @@ def share(value: object) -> float:
 
 def _quantity(value: object, unit: Unit) -> float:
     expected = f"expected {UNIT_WORDS[unit]}"
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+    if not is_number(value, NS_PER_US if unit == "us" else 1):
         better = _without_unit(value, unit)
         raise MistakeError(
             f"found {shown(value)}, {expected}" + (f": did you mean {better}?" * bool(better))
@@ -217,4 +226,7 @@ def shown(value: object) -> str:
         return "a table"
     if isinstance(value, list):
         return "an array"
-    return json.dumps(value, ensure_ascii=False) if isinstance(value, str) else str(value)
+    if isinstance(value, int) and not is_number(value):
+        return "a number of more than 63 bits"
+    text = json.dumps(value, ensure_ascii=False) if isinstance(value, str) else str(value)
+    return text if len(text) <= _LONGEST else f"{text[: _LONGEST - 1]}…"

@@ -17,7 +17,7 @@ from tracelens.formats.toml_schema import (
 )
 from tracelens.model.system import Chain, Clock, Core, Isr, Lock, Queue, System, Task
 from tracelens.model.taskset import Duration, Kernel, Program, Step, TaskSet
-from tracelens.units import NS_PER_S, us_to_ns
+from tracelens.units import NS_PER_S, NS_PER_US, us_to_ns
 
 TICK: Final = "tick"
 _HZ: Final = 1_000_000
@@ -41,7 +41,7 @@ def taskset(file: SystemFile) -> TaskSet:
     one or says `idle = false` under [kernel].
     """
     kernel = _kernel(file)
-    tasks = tuple(_task(name, table) for name, table in file.tasks.items())
+    tasks = tuple(_task(name, table, file.place) for name, table in file.tasks.items())
     cores = tuple(Core(table.id, name) for name, table in file.cores.items())
     programs = {
         name: _program(f"tasks.{name}", table, file.place)
@@ -125,13 +125,13 @@ def _least_urgent(order: str, priorities: list[int | None]) -> int:
     return max(known, default=0) + 1
 
 
-def _task(name: str, table: TaskTable) -> Task:
+def _task(name: str, table: TaskTable, place: str) -> Task:
     activation = table.activation
     if activation is None and not table.idle:
         activation = "activate" if table.period_us is None else "delay"
     separation = table.separation_us
     if separation is None and table.every is not None:
-        separation = float(str(table.every).partition("..")[0].split()[0])
+        separation = duration(table.every, f"tasks.{name}.every", place).low_ns / NS_PER_US
     return Task(
         table.id or name,
         name,

@@ -19,7 +19,6 @@ Every key is known or an error. Times are microseconds, whole or decimal.
 """
 
 import difflib
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final, Literal, TypeVar, get_args
@@ -28,8 +27,10 @@ import msgspec
 
 from tracelens.errors import SystemFileError
 from tracelens.formats import budgets_toml
-from tracelens.formats.toml_lines import line_of_error
+from tracelens.formats.budget_values import shown
+from tracelens.formats.toml_text import tables_of, text_of
 from tracelens.model.budgets import Budgets
+from tracelens.units import NS_PER_US
 
 Number = int | float
 
@@ -195,38 +196,30 @@ _GROUPS: Final[dict[str, type[Strict]]] = {
     "chains": ChainTable,
 }
 
+_MOST: Final = 2**63 - 1
+_MOST_US: Final = _MOST // NS_PER_US
+_ANY: Final = (-_MOST, _MOST, "a number that 63 bits can hold")
+_COUNT: Final = (0, _MOST, "a whole number, 0 or more")
+_TIME: Final = (0, _MOST_US, "a time in µs, 0 or more, at most 292 years")
+_LENGTH: Final = (0.001, _MOST_US, "a time in µs above 0, at most 292 years")
+_RANGES: Final[dict[str, tuple[float, float, str]]] = {
+    "hz": (1, 9_000_000_000, "1 to 9000000000"),
+    "bits": (8, 64, "8 to 64"),
+    "core": (0, 255, "a whole number from 0 to 255"),
+    "id": (0, 255, "a whole number from 0 to 255"),
+    **dict.fromkeys(("depth", "stack_bytes", "most_jobs", "seed"), _COUNT),
+    **dict.fromkeys(("period_us", "separation_us", "deadline_us"), _LENGTH),
+    **dict.fromkeys(("slice_us", "tick_us", "until_us"), _LENGTH),
+    "stack_per_us": (0, _MOST, "0 or more"),
+}
+"""What the numbers of a table may be, both ends included; times in µs but for these are `_TIME`."""
+
 _Kind = TypeVar("_Kind", bound=Strict)
 
 
 def read_toml(path: str | Path) -> SystemFile:
     """Read a TOML file of this schema. Raises `SystemFileError`, one line a mistake."""
     return parse_toml(text_of(path), str(path))
-
-
-def text_of(path: str | Path) -> str:
-    """The text of a TOML file. Raises `SystemFileError`."""
-    place = str(path)
-    try:
-        return Path(path).read_text(encoding="utf-8")
-    except FileNotFoundError:
-        raise SystemFileError("no such file", place=place, hint="check the path") from None
-    except IsADirectoryError:
-        raise SystemFileError(
-            "cannot be read: found a directory, expected a file", place=place
-        ) from None
-    except (OSError, ValueError) as error:
-        why = error.strerror if isinstance(error, OSError) else "found no UTF-8 text, expected TOML"
-        raise SystemFileError(f"cannot be read: {why}", place=place) from None
-
-
-def tables_of(text: str, place: str) -> dict[str, Any]:
-    """A TOML text as plain tables. Raises `SystemFileError` with the line of the mistake."""
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        what, line = line_of_error(error)
-        where = place if line is None else f"{place}:{line}"
-        raise SystemFileError(f"not TOML: {what}", place=where) from error
 
 
 def parse_toml(text: str, place: str = "task set") -> SystemFile:
@@ -241,13 +234,15 @@ def parse_toml(text: str, place: str = "task set") -> SystemFile:
             parts[word] = budgets_toml.parse(value, text, place)
         elif word == "run":
             if not isinstance(value, Mapping):
-                raise SystemFileError(f"{word}: found {value!r}, expected a table", place=place)
+                raise SystemFileError(
+                    f"{word}: found {shown(value)}, expected a table", place=place
+                )
             parts[word] = value
         elif word in _TABLES:
             parts[word] = table_of(value, _TABLES[word], word, place)
         elif not isinstance(value, Mapping):
             raise SystemFileError(
-                f"{word}: found {value!r}, expected tables [{word}.NAME]", place=place
+                f"{word}: found {shown(value)}, expected tables [{word}.NAME]", place=place
             )
         else:
             parts[word] = {
@@ -260,19 +255,35 @@ def parse_toml(text: str, place: str = "task set") -> SystemFile:
 def table_of(value: object, kind: type[_Kind], where: str, place: str) -> _Kind:
     """A parsed table as the record `kind`. Raises `SystemFileError`: `where` is its name."""
     if not isinstance(value, Mapping):
-        raise SystemFileError(f"{where}: found {value!r}, expected a table", place=place)
+        raise SystemFileError(f"{where}: found {shown(value)}, expected a table", place=place)
     known = kind.__struct_fields__
     for key in value:
         if key not in known:
             raise _unknown(f"{where}.{key}", [f"{where}.{word}" for word in known], place)
     try:
-        return msgspec.convert(value, kind)
+        table = msgspec.convert(value, kind)
     except msgspec.ValidationError as error:
         what, _, path = str(error).partition(" - at `$")
         inner = path.rstrip("`")
         raise SystemFileError(
             f"{where}{inner}: {_plain(what, kind, inner.removeprefix('.'))}", place=place
         ) from error
+    for key, given in value.items():
+        if problem := _out_of_range(key, given):
+            raise SystemFileError(f"{where}.{key}: {problem}", place=place)
+    return table
+
+
+def _out_of_range(key: str, value: object) -> str:
+    """What is wrong with a number; '' if nothing is. Of a list, what is wrong with one of it."""
+    if isinstance(value, list):
+        return next(filter(None, (_out_of_range(key, one) for one in value)), "")
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        return ""
+    low, high, expected = _RANGES.get(key, _ANY)
+    if key.endswith("_us") and key not in _RANGES:
+        low, high, expected = _TIME
+    return "" if low <= value <= high else f"found {shown(value)}, expected {expected}"
 
 
 def _plain(what: str, kind: type[Strict], key: str) -> str:

@@ -12,20 +12,22 @@ import tempfile
 import time
 from collections.abc import Iterable
 from dataclasses import dataclass
-from io import BytesIO
 from pathlib import Path
 from typing import Final
 
 import polars as pl
 
 from tracelens.errors import InputError, UsageError
+from tracelens.files import TooLongError, read_whole
 from tracelens.log.sources import load
 from tracelens.measures.contract import conform, empty
 from tracelens.model.history import HISTORY, RUNS
+from tracelens.sealed import BrokenError, read_table, write_table
 
 PREFIX: Final = "run-"
 SUFFIX: Final = ".parquet"
 UNFINISHED: Final = ".unfinished-"
+_MOST: Final = 64 << 20
 _LEFT_S: Final = 3600.0
 """An unfinished file of this age was left by a writer that is gone."""
 
@@ -74,7 +76,7 @@ def add(folder: Path, run: str, rows: pl.DataFrame, *, replace: bool = False) ->
         unfinished = Path(name)
         try:
             with os.fdopen(handle, "wb") as file:
-                rows.write_parquet(file)
+                file.write(write_table(rows))
                 file.flush()
                 os.fsync(file.fileno())
             unfinished.chmod(0o666 & ~_umask())
@@ -101,9 +103,8 @@ def read(folder: Path, where: Iterable[tuple[str, str]] = ()) -> History:
     tables, unreadable = [], []
     for file in sorted(folder.glob(f"{PREFIX}*{SUFFIX}")):
         try:
-            # The bytes first: a file that another exchanges meanwhile stays the one opened.
-            tables.append(conform(pl.read_parquet(BytesIO(file.read_bytes())), HISTORY))
-        except (OSError, pl.exceptions.PolarsError) as error:
+            tables.append(_table(file))
+        except (OSError, TooLongError, BrokenError, pl.exceptions.PolarsError) as error:
             unreadable.append(f"{file.name}: not a file of a history ({_first_line(error)})")
     whole = pl.concat(tables) if tables else empty(HISTORY)
     for key, value in where:
@@ -120,6 +121,14 @@ def read(folder: Path, where: Iterable[tuple[str, str]] = ()) -> History:
     whole = whole.sort(pl.coalesce("start", "added"), "added", "run", maintain_order=True)
     runs = whole.unique("run", keep="first", maintain_order=True)
     return History(conform(runs, RUNS), whole, tuple(unreadable))
+
+
+def _table(file: Path) -> pl.DataFrame:
+    """The rows of a run's file. Raises `BrokenError`, or `PolarsError` for other columns."""
+    if not file.is_file():
+        raise BrokenError("a directory, a pipe or a device")
+    # The bytes first: a file that another exchanges meanwhile stays the one opened.
+    return conform(read_table(read_whole(file, _MOST)), HISTORY)
 
 
 def newest(history: History, count: int | None) -> History:

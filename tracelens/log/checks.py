@@ -78,10 +78,11 @@ def _breach(events: pl.DataFrame) -> pl.Series:
     return events.select(pl.coalesce(broken).alias("reason")).to_series()
 
 
-def is_torn(events: pl.DataFrame, line: bytes, known: set[str]) -> bool:
+def is_torn(events: pl.DataFrame, line: bytes, known: set[str], others: list[pl.DataFrame]) -> bool:
     """Whether the last event may have been cut short: its line, `line`, has no end.
 
-    Its last word is whole if a comma follows, or if the log has that word elsewhere.
+    Its last word is whole if a comma follows, or if the log has that word elsewhere: `others`
+    are the events of its other parts.
     """
     if line.endswith(b"\r"):  # half of a line end
         return False
@@ -92,5 +93,8 @@ def is_torn(events: pl.DataFrame, line: bytes, known: set[str]) -> bool:
     word = fields[-1]
     if not word or word in known or word in FIXED_WORDS:
         return False
-    rest = events.head(-1)
-    return not any((rest[column] == word).any() for column in ("subject", "value"))
+    return not any(
+        (rest[column] == word).any()
+        for rest in (events.head(-1), *others)
+        for column in ("subject", "value")
+    )

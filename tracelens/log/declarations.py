@@ -148,7 +148,9 @@ class Declarations:
             if key is None:
                 which = {tag: pairs[tag] for tag in _TAGS.get(word, ("id",)) if tag in pairs}
                 line = render_pairs(word, {**which, name: text})
-                self._keep(place, line, f"key {name} of #{word}")
+                # Of a thing without an id the line is of no use, and counted as that.
+                kept = "id" in pairs or word not in THINGS
+                self._keep(place, line if kept else None, f"key {name} of #{word}")
                 continue
             try:
                 fields[key.field] = key.parse(text)
@@ -187,8 +189,9 @@ class Declarations:
                 )
         known.update(fields)
 
-    def _keep(self, place: Place, text: str, what: str) -> None:
-        self._unknown.append((place, text))
+    def _keep(self, place: Place, text: str | None, what: str) -> None:
+        if text is not None:
+            self._unknown.append((place, text))
         count, first = self._surprises.get(what, (0, place))
         self._surprises[what] = (count + 1, first)
 

@@ -9,13 +9,14 @@ import numpy as np
 import polars as pl
 
 from tracelens.errors import LogError
+from tracelens.files import share_of_memory
 from tracelens.log import checks, messages, unused
 from tracelens.log.clock import counters_of_cores
 from tracelens.log.declarations import Declarations
 from tracelens.log.lines import VERSION_START, Part, take_apart
 from tracelens.log.merge import on_one_axis
 from tracelens.log.requirements import what_is_missing
-from tracelens.log.sources import Source, opened, unpack
+from tracelens.log.sources import SHARE, Source, opened, unpack
 from tracelens.log.text import Text
 from tracelens.log.unused import Unused, refusal
 from tracelens.model.events import HEADER
@@ -40,7 +41,11 @@ def read(paths: LogPath | Sequence[LogPath], *, strict: bool = False) -> Log:
     if not listed:
         raise LogError("no log given", hint="name a file, or - for standard input")
     with ExitStack() as stack:
-        return _assemble([opened(path, stack) for path in listed], strict)
+        sources: list[Source] = []
+        for path in listed:
+            taken = sum(source.text.in_memory for source in sources)
+            sources.append(opened(path, stack, share_of_memory(SHARE) - taken))
+        return _assemble(sources, strict)
 
 
 def read_bytes(
@@ -48,7 +53,8 @@ def read_bytes(
 ) -> Log:
     """Read a log from its bytes, plain or compressed; messages call it `name`. As `read`.
 
-    With `most`, a log that has more bytes than that, unpacked, is refused with `LogError`.
+    A log that has more bytes than `most`, unpacked, is refused with `LogError`; if it is not
+    given, a quarter of the machine's memory.
     """
     octets = data if isinstance(data, bytes) else data.read()
     return _assemble([unpack(name, octets, most)], strict)
@@ -63,10 +69,7 @@ def _assemble(sources: list[Source], strict: bool) -> Log:
         raise LogError(warnings[0], hint="without --strict what could be unpacked is read")
     parts = [take_apart(text, number, losses) for number, text in enumerate(texts)]
     declared, said = _declared(names, texts, parts, losses)
-    events = [
-        _usable(part, text, number, declared, losses)
-        for number, (part, text) in enumerate(zip(parts, texts, strict=True))
-    ]
+    events = [_usable(parts, text, number, declared, losses) for number, text in enumerate(texts)]
     missing = what_is_missing(declared, events, names)
     if missing is None:
         events = [_within_bits(frame, n, declared, losses) for n, frame in enumerate(events)]
@@ -125,12 +128,15 @@ def _declared(
     return declarations.system(), warnings
 
 
-def _usable(part: Part, text: Text, number: int, declared: System, losses: Unused) -> pl.DataFrame:
+def _usable(
+    parts: list[Part], text: Text, number: int, declared: System, losses: Unused
+) -> pl.DataFrame:
     """The events of a part without a torn last line and those that do not say enough."""
-    events = part.events
+    part = parts[number]
+    events, others = part.events, [one.events for one in parts if one is not part]
     last = text.last_line()
     torn = len(events) and last and events["line"][-1] == part.lines
-    if torn and checks.is_torn(events, last, _ids(declared)):
+    if torn and checks.is_torn(events, last, _ids(declared), others):
         losses.add(unused.TORN, number, [part.lines])
         events = events.head(-1)
     return checks.drop_meaningless(events, number, losses)

@@ -107,8 +107,8 @@ def _bounds(text: Text, most: int) -> list[tuple[int, int]]:
     count = max(1, min(most, text.size // _PIECE))
     cuts = [0]
     for number in range(1, count):
-        cut = min(text.line_end(text.size * number // count) + 1, text.size)
-        if cut > cuts[-1]:
+        cut = text.line_end(text.size * number // count) + 1
+        if cuts[-1] < cut < text.size:
             cuts.append(cut)
     return list(pairwise([*cuts, text.size]))
 

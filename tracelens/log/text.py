@@ -57,6 +57,11 @@ class Text:
         self.stretches = stretches
         self.size = sum(one.stop - one.start for one in stretches)
 
+    @property
+    def in_memory(self) -> int:
+        """How many of the bytes are in memory."""
+        return sum(one.stop - one.start for one in self.stretches if isinstance(one.holder, bytes))
+
     @classmethod
     def of(cls, data: bytes) -> "Text":
         """Bytes in memory."""

@@ -7,6 +7,7 @@ its ticks is an error. (Where a tick is no whole number of nanoseconds and the f
 """
 
 import gzip
+import re
 import sys
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, contextmanager, nullcontext
@@ -33,6 +34,7 @@ from tracelens.units import NS_PER_S
 
 Target = str | PathLike[str] | BinaryIO
 
+_CLOCK_OF_CORE: Final = re.compile(r"^#clock core=\S+ ")
 COMMON_CLOCK: Final = Clock(hz=NS_PER_S)
 """The clock of a log whose cores had counters of their own: read, they have one time in ns."""
 
@@ -57,7 +59,7 @@ def write(
     if start_ticks is None:
         start_ticks = log.start_ticks if isinstance(log, Log) else 0
     if any(clock.core is not None for clock in declared.clocks):
-        declared, start_ticks = replace(declared, clocks=(COMMON_CLOCK,)), 0
+        declared, start_ticks = _on_common_clock(declared), 0
     events = _checked(events)
     missing = what_is_missing(declared, [events], ("",))
     if missing:
@@ -74,6 +76,12 @@ def write(
         for lines, row, end in stretches:
             file.write("".join(f"{line}\n" for line in lines).encode())
             table[row:end].write_csv(file, include_header=False, quote_style="never")
+
+
+def _on_common_clock(declared: System) -> System:
+    """One clock of 1 GHz; what else was said of a core's clock is said of that one."""
+    unknown = tuple((at, _CLOCK_OF_CORE.sub("#clock ", text)) for at, text in declared.unknown)
+    return replace(declared, clocks=(COMMON_CLOCK,), unknown=unknown)
 
 
 def _checked(events: pl.DataFrame) -> pl.DataFrame:

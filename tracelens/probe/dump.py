@@ -15,7 +15,7 @@ import polars as pl
 
 from tracelens.errors import InputError
 from tracelens.log.render import VERSION_LINE
-from tracelens.probe.records import CODES, heading, lines, records
+from tracelens.probe.records import CODES, NO_TEXT, heading, lines, records
 
 _MAGIC: Final = {"<": b"TLP1", ">": b"1PLT"}
 _VERSION: Final = 1
@@ -103,7 +103,7 @@ def _declare(
         order + _OBJECT, packed
     )
     name = packed[struct.calcsize(order + _OBJECT) :].split(b"\0")[0].decode("utf-8", "replace")
-    name = name.replace('"', "_")
+    name = NO_TEXT.sub("_", name)
     if kind == _PHASE:
         phases[number] = "_".join(name.replace(",", " ").split()) or f"o{number}"
     if not 0 < kind < len(_KINDS):

@@ -4,6 +4,7 @@ A record has the number of an object as its subject. In the log that object's id
 number, whatever it is, so that events can be written before its declaration has arrived.
 """
 
+import re
 from typing import Any, Final
 
 import numpy as np
@@ -21,6 +22,9 @@ COUNT: Final = 30
 TEXT: Final = 31
 LOST: Final = CODES.index("lost")
 MOST_OBJECTS: Final = 1 << 16
+
+NO_TEXT: Final = re.compile(r'["\x00-\x1f\x7f]')
+"""What no name in a declaration can hold: it would end the name, or the line."""
 
 _DELAY: Final = 0xFFFF
 _OBJECTS: Final = ("wait", "release", "request", "lock", "unlock", "send", "receive")

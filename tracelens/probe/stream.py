@@ -17,6 +17,7 @@ Flags = NDArray[np.bool_]
 _PHASE: Final = re.compile(r'phase id=o(\d+) name="([^"]*)"')
 _BEGIN: Final = VERSION_LINE.removeprefix("#")
 _NO_WORD: Final = re.compile(r"[\s,\"]")
+_NO_LINE: Final = re.compile(r"[\x00-\x1f\x7f]")
 _MOST_REST: Final = 1 << 16
 _HALF: Final = 1 << 31
 _REMEMBERED: Final = 1 << 16
@@ -112,6 +113,7 @@ class Stream:
         return repeated
 
     def _declaration(self, text: str) -> bytes:
+        text = _NO_LINE.sub("_", text)
         phase = _PHASE.fullmatch(text)
         if text == _BEGIN:
             self._asked = []

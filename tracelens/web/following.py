@@ -16,6 +16,8 @@ from stat import S_ISREG
 from typing import Final
 
 from tracelens.errors import LogError, TraceLensError
+from tracelens.files import TooLongError, read_whole, share_of_memory
+from tracelens.log.sources import SHARE
 from tracelens.numbers import duration
 from tracelens.plain import plain
 from tracelens.reading import read_bytes
@@ -171,11 +173,13 @@ class Follower:
                 if not S_ISREG(stat.st_mode):
                     raise LogError("not a file", place=self.name, hint="check the path")
                 with os.fdopen(handle, "rb", closefd=False) as file:
-                    data = file.read()
+                    data = read_whole(file, share_of_memory(SHARE))
             finally:
                 os.close(handle)
         except FileNotFoundError:
             raise LogError("no such file", place=self.name, hint="check the path") from None
+        except TooLongError:
+            raise LogError("too long for the memory of this machine", place=self.name) from None
         except OSError as error:
             raise LogError(f"cannot be read: {error.strerror}", place=self.name) from None
         return data, _Seen(_kind_of(stat), len(data), data[:_MARK], data[-_MARK:])
