@@ -21,8 +21,8 @@ from tests.benchmarks.report import full_report, seconds
 
 full_report(Path(sys.argv[1]))
 print(seconds(lambda: full_report(Path(sys.argv[2]))))
-about = dict(line.split(":", 1) for line in open("/proc/self/status") if line.startswith(("Vm", "Rss")))
-print(*(int(about[key].split()[0]) * 1024 for key in ("VmHWM", "RssAnon", "RssFile")))
+told = dict(line.split(":", 1) for line in open("/proc/self/status"))
+print(*(int(told[key].split()[0]) * 1024 for key in ("VmHWM", "RssAnon", "RssFile")))
 """
 
 

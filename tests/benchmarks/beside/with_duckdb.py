@@ -55,7 +55,8 @@ with acts as (
     from bounds
     qualify begins
 ), sent as (
-    select value as queue, ns as release, row_number() over (partition by value order by rowid) as nth
+    select value as queue, ns as release,
+        row_number() over (partition by value order by rowid) as nth
     from events where event = 'send'
 ), taken as (
     select subject, event, value as queue, lead(ns) over (partition by subject order by n) as done,
