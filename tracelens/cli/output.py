@@ -3,6 +3,7 @@
 import gzip
 import sys
 from collections.abc import Iterable
+from io import BytesIO
 from pathlib import Path
 
 import click
@@ -41,7 +42,11 @@ def complain(problem: str, hint: str | None) -> None:
 def packed(target: str, data: bytes) -> bytes:
     """Compressed as the name says, without a time stamp: the same run gives the same file."""
     if target.endswith(".gz"):
-        return gzip.compress(data, mtime=0)
+        made = BytesIO()
+        # Not `gzip.compress`: what it writes of the system depends on the release of Python.
+        with gzip.GzipFile(filename="", mode="wb", fileobj=made, mtime=0) as file:
+            file.write(data)
+        return made.getvalue()
     if target.endswith(".zst"):
         import zstandard
 

@@ -114,7 +114,7 @@ def _off(recorded: Timeline, replayed: Timeline, wrong: pl.DataFrame) -> tuple[O
         size=pl.col("error").abs().fill_null(0),
     )
     grouped = (
-        told.sort("size", descending=True, maintain_order=True)
+        told.sort("size", "task", "job", descending=[True, False, False])
         .group_by("task", "entry", "by", maintain_order=True)
         .agg(
             jobs=pl.len(),

@@ -21,7 +21,9 @@ def matched(before: Timeline, after: Timeline) -> pl.DataFrame:
     """
     first, second = _judged(before), _judged(after)
     if not before.lost_events and before.contradictions.is_empty() and not before.log.restarts:
-        return first.join(second.drop("gap"), ["task", "job"], "left", suffix="_after")
+        return first.join(
+            second.drop("gap"), ["task", "job"], "left", suffix="_after", maintain_order="left"
+        )
     nearest = first.sort("release_ns").join_asof(
         second.drop("job").with_columns(near="release_ns").sort("release_ns"),
         left_on="release_ns",
