@@ -1,9 +1,9 @@
 """Every command on every sample and on random logs: what it says, as digests.
 
-    python -m tests.same_answer FOLDER              what is said here, into FOLDER/digests.txt
-    python -m tests.same_answer FOLDER --against F  ... and what is not as in F, another's digests.txt
+    python -m tests.same_answer FOLDER                  into FOLDER/digests.txt
+    python -m tests.same_answer FOLDER --against FILE   ... and what is not as in FILE
 
-FOLDER keeps all that was said, so that two differing answers can be laid side by side. What a
-compression library made of the same bytes is left out of comparisons: another release of it may pack
-better. What was packed is compared.
+FOLDER keeps all that was said, so that two differing answers can be laid side by side. Against a
+file, which another release of Python or of a library may have made, only what was packed is
+compared, not how: another release of a compression library may pack better.
 """

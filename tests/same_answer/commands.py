@@ -5,7 +5,7 @@ All paths are relative to one directory: what is said must not tell where that l
 
 import gzip
 import shutil
-from collections.abc import Iterable
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Final
 
@@ -14,13 +14,11 @@ from tracelens.exercises.kinds import KINDS
 
 ROOT: Final = Path(__file__).parents[2]
 SAMPLES: Final = ROOT / "sample_traces"
-LOGS: Final = Path("logs")
-SETS: Final = Path("sets")
-BUDGETS: Final = SETS / "knitting_budgets.toml"
 
-Command = tuple[str, ...]
+Asked = tuple[str, str]
+"""SUBJECT/NAME and the command; its answers come to lie in the directory said/SUBJECT/NAME."""
 
-RANDOM: Final = {  # seed, events, cores, damaged
+RANDOM: Final = {  # name: seed, events, cores, damaged
     "random_1": (1, 400, 1, False),
     "random_2": (2, 400, 2, False),
     "random_3": (3, 900, 2, True),
@@ -28,25 +26,68 @@ RANDOM: Final = {  # seed, events, cores, damaged
     "random_8": (8, 900, 2, True),
     "random_13": (13, 400, 1, True),
 }
-QUICK: Final = (
-    "knitting_inversion",
-    "knitting_bad_capture",
-    "knitting_two_cores",
-    "random_3",
-    "random_8",
-)
-"""Logs of which the quick test makes do: locks, damage, two cores."""
+QUICK: Final = ("knitting_inversion", "random_3", "deadlock_none")
+"""Logs with which the quick test makes do: late jobs and locks; damage on two cores; a deadlock."""
+
+OF_A_LOG: Final = {
+    "report": "report {log} --json {to}/report.json --markdown {to}/report.md"
+    " --html {to}/report.html --tables {to}/tables",
+    "window": "report {log} --from 100us --to 60ms",
+    "explain": "explain {log} --json {to}/explain.json",
+    "suggest": "check --suggest {log} -o {to}/budgets.toml",
+    "check_suggested": "check {log} --budgets {to}/../suggest/budgets.toml",
+    "check": "check {log} --budgets sets/knitting_budgets.toml --today 2026-03-02"
+    " --json {to}/check.json --markdown {to}/check.md --junit {to}/check.xml"
+    " --annotations {to}/check.txt",
+    "schedule": "schedule {log} --json {to}/schedule.json",
+    "whatif": "whatif {log} --clock 0.9 -o {to}/then.csv --json {to}/whatif.json",
+    "search": "whatif {log} --search --json {to}/search.json",
+    "cut": "cut {log} -o {to}/cut.csv",
+    "redact": "cut {log} -o {to}/cut.csv.gz --redact",
+    "convert_vcd": "convert {log} -o {to}/then.vcd",
+    "convert_parquet": "convert {log} -o {to}/then.parquet",
+    "convert_csv": "convert {log} -o {to}/then.csv",
+    "convert_zst": "convert {log} -o {to}/then.csv.zst",
+}
+OF_A_LARGE_LOG: Final = ("report", "explain", "check_suggested", "schedule", "convert_csv")
+"""... what takes seconds on it; before `check_suggested` comes what that reads."""
 
 LARGE: Final = {
-    "large": ("knitting_healthy", "10s", ()),
-    "large_torn": ("knitting_two_cores", "9s", ("loss=0.005", "late=0.01", "torn=0.001", "cut")),
+    "large": "simulate sets/knitting_healthy.toml -o {to}/run.csv --until 10s",
+    "large_torn": "simulate sets/knitting_two_cores.toml -o {to}/run.csv --until 9s"
+    " --damage loss=0.005 --damage late=0.01 --damage torn=0.001 --damage cut",
 }
-"""Simulated for so long that more than 50,000 events come about, which compiled code reads."""
+"""So long that more than 50,000 events come about: compiled code reads them."""
+
+OF_A_SET: Final = {
+    "simulate": "simulate {set} -o {to}/run.csv.gz --seed 7 --until 100ms --truth {to}/truth"
+    " --damage loss=0.02 --damage late=0.02 --damage torn=0.002 --damage noise=0.002",
+    "schedule_set": "schedule {set} --json {to}/schedule.json",
+}
+_RUN: Final = "simulate sets/knitting_{build}.toml -o said/several/runs/{seed}.csv --until 120ms"
+_RUNS: Final = [f"said/several/runs/{seed}.csv" for seed in range(10)]
+OF_SEVERAL: Final = {
+    "compare": "compare logs/knitting_inversion.csv logs/knitting_mended.csv"
+    " --json {to}/compare.json --markdown {to}/compare.md",
+    "compare_groups": f"compare {' '.join(_RUNS[:6])} --new {' '.join(_RUNS[6:])}"
+    " --json {to}/compare.json",
+    "compare_random": "compare logs/random_3.csv logs/random_8.csv --json {to}/compare.json",
+    "history_add": f"history add said/several/history {' '.join(_RUNS)}",
+    "history_show": "history show said/several/history --json {to}/history.json",
+    "history_trend": "history trend said/several/history --json {to}/trend.json"
+    " --markdown {to}/trend.md",
+    "batch": "batch logs/knitting_[imt]*.csv logs/random_*.csv bad_logs -o {to}/results"
+    " --html-reports",
+}
+OF_A_COURSE: Final = {
+    "make": "exercise make said/{kind}/sheet --kind {kind} --seed 7",
+    "mark": "exercise check said/{kind}/sheet/answers.toml",
+}
 
 
 def lay_out(folder: Path) -> None:
     """The samples, the bad logs of the tests and random logs, as files below `folder`."""
-    logs, sets = folder / LOGS, folder / SETS
+    logs, sets = folder / "logs", folder / "sets"
     logs.mkdir(parents=True)
     sets.mkdir()
     for place in (SAMPLES, SAMPLES / "classroom"):
@@ -61,121 +102,42 @@ def lay_out(folder: Path) -> None:
     shutil.copytree(ROOT / "tests" / "bad_logs", folder / "bad_logs")
 
 
-def names(folder: Path) -> list[str]:
-    """The logs laid out, without what follows a name's first dot."""
-    return sorted({file.name.partition(".")[0] for file in (folder / LOGS).iterdir()})
+def asked_quickly() -> Iterator[Asked]:
+    """What takes seconds in all."""
+    for name in QUICK:
+        every = _asked(name, OF_A_LOG, log=f"logs/{name}.csv")
+        yield from (one for one in every if not one[0].endswith("/search"))
 
 
-def _log(name: str) -> str:
-    return str(LOGS / (f"{name}.csv.gz" if name == "torn" else f"{name}.csv"))
+def asked_of_logs(folder: Path) -> Iterator[Asked]:
+    """What is asked of each log that is laid out."""
+    for file in sorted((folder / "logs").iterdir()):
+        yield from _asked(file.name.partition(".")[0], OF_A_LOG, log=f"logs/{file.name}")
 
 
-def of_a_log(name: str) -> dict[str, Command]:
-    """What a log is asked, under names of directories: there the answer's files come to lie."""
-    log, to = _log(name), f"said/{name}"
-    files = [
-        part
-        for option, file in (
-            ("--json", "report.json"),
-            ("--markdown", "report.md"),
-            ("--html", "report.html"),
-        )
-        for part in (option, f"{to}/report/{file}")
-    ]
-    budgets = ("check", log, "--budgets", str(BUDGETS), "--today", "2026-03-02")
-    verdicts = [
-        part
-        for option, file in (
-            ("--json", "check.json"),
-            ("--markdown", "check.md"),
-            ("--junit", "check.xml"),
-            ("--annotations", "check.txt"),
-        )
-        for part in (option, f"{to}/check/{file}")
-    ]
-    asked: dict[str, Command] = {
-        "report": ("report", log, *files, "--tables", f"{to}/report/tables"),
-        "window": ("report", log, "--from", "100us", "--to", "60ms"),
-        "explain": ("explain", log, "--json", f"{to}/explain/explain.json"),
-        "check": (*budgets, *verdicts),
-        "suggest": ("check", "--suggest", log),
-        "schedule": ("schedule", log, "--json", f"{to}/schedule/schedule.json"),
-        "whatif": ("whatif", log, "--clock", "0.9", "-o", f"{to}/whatif/then.csv")
-        + ("--json", f"{to}/whatif/whatif.json"),
-        "search": ("whatif", log, "--search", "--json", f"{to}/search/search.json"),
-        "cut": ("cut", log, "-o", f"{to}/cut/cut.csv"),
-        "redact": ("cut", log, "-o", f"{to}/redact/cut.csv.gz", "--redact"),
-    }
-    for end in ("vcd", "parquet", "csv", "csv.zst"):
-        asked[f"convert_{end}"] = ("convert", log, "-o", f"{to}/convert_{end}/then.{end}")
-    return asked
-
-
-def of_a_large_log(name: str) -> dict[str, Command]:
-    """What is asked of a log that takes seconds to read."""
-    every = of_a_log(name)
-    return {key: every[key] for key in ("report", "explain", "check", "schedule", "convert_csv")}
-
-
-def of_a_set(file: Path) -> dict[str, Command]:
-    """What is asked of a task set."""
-    to = f"said/{file.stem}"
-    spoilt = [
-        part
-        for harm in ("loss=0.02", "late=0.02", "torn=0.002", "noise=0.002")
-        for part in ("--damage", harm)
-    ]
-    return {
-        "simulate": ("simulate", str(SETS / file.name), "-o", f"{to}/simulate/run.csv.gz")
-        + ("--seed", "7", "--until", "100ms", "--truth", f"{to}/simulate/truth", *spoilt),
-        "schedule_set": ("schedule", str(SETS / file.name))
-        + ("--json", f"{to}/schedule_set/schedule.json"),
-    }
-
-
-def of_several() -> dict[str, Command]:
-    """What is asked of several logs at once, in this order."""
-    runs = [f"said/runs/run_{seed}.csv" for seed in range(10)]
-    asked: dict[str, Command] = {}
-    for seed, run in enumerate(runs):
-        taskset = "knitting_inversion" if seed < 6 else "knitting_mended"
-        asked[f"run_{seed}"] = ("simulate", str(SETS / f"{taskset}.toml"), "-o", run)
-        asked[f"run_{seed}"] += ("--seed", str(seed), "--until", "120ms")
-    two = (_log("knitting_inversion"), _log("knitting_mended"))
-    told = ("--json", "said/compare/compare.json", "--markdown", "said/compare/compare.md")
-    asked |= {
-        "compare": ("compare", *two, *told),
-        "compare_groups": ("compare", *runs[:6], "--new", *runs[6:])
-        + ("--json", "said/compare_groups/compare.json"),
-        "compare_random": ("compare", _log("random_3"), _log("random_8")),
-        "history_add": ("history", "add", "said/history", *runs),
-        "history_show": ("history", "show", "said/history")
-        + ("--json", "said/history_show/history.json"),
-        "history_trend": ("history", "trend", "said/history")
-        + ("--json", "said/history_trend/trend.json")
-        + ("--markdown", "said/history_trend/trend.md"),
-        "batch": ("batch", "logs/knitting_[imt]*.csv", "logs/random_*.csv", "bad_logs")
-        + ("-o", "said/batch/results", "--html-reports"),
-    }
+def asked_of_all(folder: Path) -> Iterator[Asked]:
+    """Everything."""
+    yield from asked_of_logs(folder)
+    yield from asked_of_several()
     for kind in KINDS:
-        asked[f"exercise_{kind}"] = ("exercise", "make", f"said/exercise_{kind}/sheet")
-        asked[f"exercise_{kind}"] += ("--kind", kind, "--seed", "7")
-        asked[f"mark_{kind}"] = ("exercise", "check", f"said/exercise_{kind}/sheet/answers.toml")
-    return asked
+        yield from _asked(kind, OF_A_COURSE, kind=kind)
+    for file in sorted((folder / "sets").iterdir()):
+        if file.stem != "knitting_budgets":
+            yield from _asked(f"{file.stem}_set", OF_A_SET, set=f"sets/{file.name}")
+    for name, made in LARGE.items():
+        yield from _asked(name, {"run": made})
+        some = {key: OF_A_LOG[key] for key in ("suggest", *OF_A_LARGE_LOG)}
+        yield from _asked(name, some, log=f"said/{name}/run/run.csv")
 
 
-def all_asked(folder: Path, quick: bool) -> Iterable[tuple[str, Command]]:
-    """(directory, command) of everything, in order."""
-    for name in QUICK if quick else names(folder):
-        yield from ((f"{name}/{key}", asked) for key, asked in of_a_log(name).items())
-    if quick:
-        return
-    yield from of_several().items()
-    for file in sorted((folder / SETS).iterdir()):
-        if file.name != BUDGETS.name:
-            yield from ((f"{file.stem}/{key}", asked) for key, asked in of_a_set(file).items())
-    for name, (taskset, until, harms) in LARGE.items():
-        spoilt = [part for harm in harms for part in ("--damage", harm)]
-        made = ("simulate", str(SETS / f"{taskset}.toml"), "-o", _log(name), "--until", until)
-        yield f"{name}/simulate", (*made, *spoilt)
-        yield from ((f"{name}/{key}", asked) for key, asked in of_a_large_log(name).items())
+def asked_of_several() -> Iterator[Asked]:
+    """What is asked of several runs at once, and how they come about."""
+    for seed in range(len(_RUNS)):
+        build = "inversion" if seed < 6 else "mended"
+        yield "several/runs", f"{_RUN.format(build=build, seed=seed)} --seed {seed}"
+    yield from _asked("several", OF_SEVERAL)
+
+
+def _asked(subject: str, commands: dict[str, str], **given: str) -> Iterator[Asked]:
+    for name, command in commands.items():
+        yield f"{subject}/{name}", command.format(to=f"said/{subject}/{name}", **given)

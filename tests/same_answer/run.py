@@ -4,42 +4,44 @@ import contextlib
 import gzip
 import hashlib
 import io
-import os
-from collections.abc import Iterable
+from collections.abc import Sequence
 from pathlib import Path
 
 import zstandard
 
-from tests.same_answer.commands import Command
+from tests.same_answer.commands import Asked
 from tracelens.cli.main import main
 
 PACKED = (".gz", ".zst")
 
 
-def say(folder: Path, asked: Iterable[tuple[str, Command]]) -> dict[str, str]:
-    """Run each command in `folder`; (name of what was said, digest), in order of the names.
+def say(folder: Path, asked: Sequence[Asked], *, backwards: bool = False) -> dict[str, str]:
+    """Run each command in `folder`; the digest of each file of its answer, by name.
 
-    What goes to standard output and standard error, and the exit status, are files too.
+    What goes to standard output and standard error, and the exit status, are files too. Commands
+    of one subject stay in order, for some read what others wrote; `backwards` begins with the last
+    subject.
     """
-    before = Path.cwd()
-    os.chdir(folder)
-    try:
-        for name, command in asked:
+    subjects: dict[str, list[Asked]] = {}
+    for name, command in asked:
+        subjects.setdefault(name.partition("/")[0], []).append((name, command))
+    order = reversed(list(subjects)) if backwards else list(subjects)
+    with contextlib.chdir(folder):
+        for name, command in (one for subject in order for one in subjects[subject]):
             place = Path("said", name)
             place.mkdir(parents=True, exist_ok=True)
-            status, out, err = _run(command)
+            out, err = _run(command.split())
             (place / "stdout").write_bytes(out)
-            (place / "stderr").write_bytes(err + f"exit status {status}\n".encode())
+            (place / "stderr").write_bytes(err)
         return digests(Path("said"))
-    finally:
-        os.chdir(before)
 
 
-def _run(command: Command) -> tuple[int, bytes, bytes]:
+def _run(command: list[str]) -> tuple[bytes, bytes]:
     out, err = (io.TextIOWrapper(io.BytesIO(), "utf-8", write_through=True) for _ in range(2))
     with contextlib.redirect_stdout(out), contextlib.redirect_stderr(err):
         status = main(command)
-    return status, out.buffer.getvalue(), err.buffer.getvalue()
+    told = err.buffer.getvalue() + f"exit status {status}\n".encode()
+    return out.buffer.getvalue(), told
 
 
 def digests(folder: Path) -> dict[str, str]:

@@ -1,8 +1,8 @@
 """The table library, giving no more order than it promises.
 
-`group_by`, `join` and `unique` promise an order of rows only with `maintain_order`, and `sort` one of
-equal rows (Polars' reference, the parameter of that name at each). What they give without is often in
-order on small tables, today, on this machine; here it is not.
+`group_by`, `join` and `unique` promise an order of rows only with `maintain_order`, and `sort` one
+of equal rows (Polars' reference, the parameter of that name at each). What they give without it is
+often in order on small tables, today, on this machine; here it is not.
 """
 
 from collections.abc import Iterator

@@ -46,7 +46,10 @@ class Comparison:
     def moved(self) -> pl.DataFrame:
         """The comparisons that are beyond noise; the surest first, then the largest."""
         return self.comparisons.filter(pl.col("moved")).sort(
-            "p", (pl.col("change") / pl.col("detectable")).abs(), descending=[False, True]
+            "p",
+            (pl.col("change") / pl.col("detectable")).abs(),
+            descending=[False, True],
+            maintain_order=True,
         )
 
     @property

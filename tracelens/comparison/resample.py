@@ -103,7 +103,9 @@ def contrast(sharings: Values, design: Design, values: Values, within: Values) -
     side = _centred(sharings.T, design.block).T
     outcome = _centred(values, design.block)
     weight = (side**2).sum(axis=1, keepdims=True)
-    moment = side @ outcome
+    moment = np.zeros((len(side), outcome.shape[1]))
+    for run, values_of_run in enumerate(outcome):  # a product of matrices adds in any order
+        moment += side[:, run, None] * values_of_run
     change = moment / weight
     # The rest of a difference without any noise may come out a little below 0.
     rest = np.maximum((outcome**2).sum(axis=0) - moment**2 / weight, 0.0)

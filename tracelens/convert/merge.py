@@ -6,6 +6,7 @@ are fitted to the marks by least squares, and the residual says how well that ho
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from math import fsum
 from typing import Any, Final
 
 import numpy as np
@@ -45,7 +46,7 @@ def align(first: Log, second: Log, mark: str) -> Alignment:
     `UsageError` if there is no pair, or if the clocks would differ by more than `MOST_DRIFT`.
     """
     a, b = (_marks(log, mark) for log in (first, second))
-    both = a.join(b, on=("value", "nth"), suffix="_b").sort("time_ns")
+    both = a.join(b, on=("value", "nth"), suffix="_b").sort("time_ns", "time_ns_b")
     if both.is_empty():
         raise UsageError(
             f"nothing to align by: found {a.height} marks {mark} in the first log and {b.height} "
@@ -55,7 +56,8 @@ def align(first: Log, second: Log, mark: str) -> Alignment:
     x, y = both["time_ns_b"].to_numpy().astype(float), both["time_ns"].to_numpy().astype(float)
     rate = 1.0
     if both.height > 1 and np.ptp(x) > 0:
-        rate = float(np.polyfit(x - x.mean(), y - y.mean(), 1)[0])
+        off = x - x.mean()
+        rate = fsum(off * (y - y.mean())) / fsum(off * off)
     offset = float(y.mean() - rate * x.mean())
     if abs(rate - 1) > MOST_DRIFT:
         raise UsageError(

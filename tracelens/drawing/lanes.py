@@ -135,7 +135,7 @@ def _isrs(analysis: Analysis) -> list[Lane]:
     key = codes(analysis.timeline.isr_runs["isr"])
     return [
         Lane("isr", isr, key[isr], isr, "isr")
-        for isr in analysis.isrs.sort("count", descending=True)["isr"]
+        for isr in analysis.isrs.sort("count", descending=True, maintain_order=True)["isr"]
         if isr in key
     ]
 

@@ -36,7 +36,9 @@ def outlined(
     """Shapes and words for the most moved jobs of a window, at most `MOST_OUTLINED`."""
     there = {place.lane.name: place for place in places if place.lane.kind == "task"}
     seen = moved.within(start_ns, end_ns).filter(pl.col("task").is_in(list(there)))
-    most = seen.sort(pl.col("by_ns").abs(), descending=True, nulls_last=True).head(MOST_OUTLINED)
+    most = seen.sort(
+        pl.col("by_ns").abs(), descending=True, nulls_last=True, maintain_order=True
+    ).head(MOST_OUTLINED)
     room = _WORD_PX * (end_ns - start_ns) / sheet.columns
     shapes, words = [], []
     for job in most.to_dicts():  # few rows: at most MOST_OUTLINED

@@ -155,7 +155,7 @@ def _deferred(told: Told, part: Row) -> Repair:
         )
         .group_by("who", "what")
         .agg(pl.col("ns").sum())
-        .sort("ns", descending=True)
+        .sort("ns", "who", "what", descending=[True, False, False])
         .to_dicts()
     )
     who = str(longest[0]["who"] or by) if longest else by

@@ -91,7 +91,9 @@ def _late_jobs(analysis: Analysis) -> list[LateJob]:
     worst = rows.sort("lateness", descending=True, maintain_order=True).unique(
         "task", keep="first", maintain_order=True
     )
-    most = rows.sort(pl.col("lateness") / pl.col("deadline_ns"), descending=True).head(_MOST_LATE)
+    most = rows.sort(
+        pl.col("lateness") / pl.col("deadline_ns"), descending=True, maintain_order=True
+    ).head(_MOST_LATE)
     rows = pl.concat([worst, most]).unique("job_id", maintain_order=True)
     first = _row_begins(jobs, rows["job_id"].to_list())
     usual_ids = {task: _usual_ids(jobs, task) for task in rows["task"].unique().to_list()}

@@ -70,9 +70,9 @@ def _worst(evidence: Evidence, task: str) -> tuple[int, int]:
     """The latest job of `task` (job_id, release_ns)."""
     jobs = evidence.analysis.timeline.jobs
     late = jobs.filter(pl.col("late") & (pl.col("task").cast(pl.String) == task))
-    first = late.sort(pl.col("response_ns") - pl.col("deadline_ns"), descending=True).row(
-        0, named=True
-    )
+    first = late.sort(
+        pl.col("response_ns") - pl.col("deadline_ns"), descending=True, maintain_order=True
+    ).row(0, named=True)
     return first["job_id"], first["release_ns"]
 
 
@@ -82,7 +82,7 @@ def _holder(evidence: Evidence, lock: str) -> tuple[str | None, int]:
         evidence.analysis.timeline.holds.filter(pl.col("lock").cast(pl.String) == lock)
         .with_columns(pl.col("task").cast(pl.String), ns=LENGTH)
         .drop_nulls("task")
-        .sort("own_ns", "ns", descending=True)
+        .sort("own_ns", "ns", descending=True, maintain_order=True)
     )
     if holds.is_empty():
         return None, 0

@@ -125,7 +125,11 @@ def _spent(run: Timeline, power: Power) -> pl.DataFrame:
     )
     return (
         named.filter(pl.col("kind") != "unknown")
-        .group_by("name", "kind")
+        .group_by("name", "kind", "ma")
+        .agg(pl.col("ns").sum())
+        .sort("name", "kind", "ma")
+        # Sums of integers first: a sum of fractions depends on the order of its terms.
+        .group_by("name", "kind", maintain_order=True)
         .agg(pl.col("ns").sum(), charge_uc=(pl.col("ns") * pl.col("ma")).sum() * UC_PER_MA_NS)
     )
 

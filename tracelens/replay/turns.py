@@ -5,6 +5,7 @@ Kernels differ here, and none of it is declared in a log; the record shows it.
 
 from collections import Counter
 from dataclasses import dataclass, replace
+from math import fsum
 from typing import Final
 
 import numpy as np
@@ -82,7 +83,9 @@ def _grid(times: np.ndarray, switch_ns: int) -> tuple[int, int]:
         number = np.round((some - first) / every)
         if len(np.unique(number)) < 2:
             return 0, 0
-        every, first = np.polyfit(number, some, 1)
+        off = number - number.mean()
+        every = fsum(off * (some - some.mean())) / fsum(off * off)
+        first = float(some.mean() - every * number.mean())
     off = np.abs(times - first - np.round((times - first) / every) * every)
     if (off <= max(switch_ns, 1)).mean() < REGULAR:
         return 0, 0

@@ -137,7 +137,10 @@ def _columns(kind: Column, change: str) -> dict[str, Column]:
 def _shown(rows: pl.DataFrame, columns: dict[str, Column]) -> Block:
     """At most `MOST_ROWS` in their order, those that moved among them; why some are not judged."""
     ranked = rows.with_row_index("row").sort(
-        pl.col("moved").fill_null(False), pl.col("shown_change").abs() > 0, descending=True
+        pl.col("moved").fill_null(False),
+        pl.col("shown_change").abs() > 0,
+        descending=True,
+        maintain_order=True,
     )
     kept = ranked.head(MOST_ROWS).sort("row")
     cut = left_out(kept.height, rows.height, "rows", "most telling")

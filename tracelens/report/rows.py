@@ -36,6 +36,7 @@ def most_telling(tasks: pl.DataFrame, most: int = MOST_ROWS) -> pl.DataFrame:
         "load",
         descending=True,
         nulls_last=True,
+        maintain_order=True,
     )
     return ranked.head(most).sort("row").drop("row")
 

@@ -158,7 +158,7 @@ def to_finding(run: Run, view: View, finding: Finding) -> tuple[View, Chosen]:
     there = (
         of_name(run.analysis.timeline.jobs, "task", finding.subject)
         .filter((pl.col("release_ns") <= finding.at_ns) & (pl.col("end_ns") >= finding.at_ns))
-        .sort("late", "release_ns", descending=True)
+        .sort("late", "release_ns", descending=True, maintain_order=True)
     )
     if there.height:
         return to_job(run, view, there["job_id"][0])

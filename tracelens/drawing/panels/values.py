@@ -159,7 +159,8 @@ def _rows(bands: pl.DataFrame, sheet: Sheet) -> Figure:
 def _bands(bands: pl.DataFrame, sheet: Sheet) -> Figure:
     names = _names(bands)
     length = pl.col("end_ns") - pl.col("start_ns")
-    drawn = bands.with_columns(ns=length).top_k(MOST_BANDS, by="ns")
+    drawn = bands.with_columns(ns=length).sort("ns", descending=True, maintain_order=True)
+    drawn = drawn.head(MOST_BANDS)
     row = {name: i + 0.5 for i, name in enumerate(names)}
     paint = sheet.palette.states["held"]
     said = [inert(phase[:LONGEST_NAME]) for phase in drawn["phase"]]

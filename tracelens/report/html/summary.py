@@ -34,7 +34,13 @@ def deadlines(analysis: Analysis) -> Table:
     )
     shown = (
         promised.with_row_index("row")
-        .sort(pl.col("deadline_misses") > 0, "used", descending=True, nulls_last=True)
+        .sort(
+            pl.col("deadline_misses") > 0,
+            "used",
+            descending=True,
+            nulls_last=True,
+            maintain_order=True,
+        )
         .head(MOST_TASKS)
         .sort("row")
     )

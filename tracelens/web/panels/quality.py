@@ -149,7 +149,7 @@ def _unknown(run: Run) -> Iterator[Row]:
     longest = (
         run.analysis.timeline.occupancy.filter(pl.col("occupant") == "unknown")
         .group_by("core")
-        .agg(pl.len(), pl.col("start_ns", "end_ns").sort_by(length).last())
+        .agg(pl.len(), pl.col("start_ns", "end_ns").get(length.arg_max()))
     )
     cores = run.analysis.cores.filter(pl.col("unknown") > 0).join(longest, on="core", how="left")
     for core in cores.sort("core").iter_rows(named=True):  # few rows: one a core

@@ -38,7 +38,9 @@ def slowest(run: Run) -> pl.DataFrame:
     """
     tasks = [lane.name for lane in run.lanes.of("task") if not lane.idle]
     jobs = run.analysis.timeline.jobs.filter(pl.col("status").is_in(["complete", "open"]))
-    longest = jobs.sort(pl.col("end_ns") - pl.col("release_ns"), "late", descending=True)
+    longest = jobs.sort(
+        pl.col("end_ns") - pl.col("release_ns"), "late", descending=True, maintain_order=True
+    )
     first = longest.unique("task", keep="first", maintain_order=True)
     order = pl.col("task").cast(pl.String).replace_strict(tasks, range(len(tasks)), default=None)
     return first.with_columns(order=order).drop_nulls("order").sort("order").drop("order")
