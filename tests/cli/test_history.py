@@ -155,3 +155,17 @@ def test_each_log_that_cannot_be_read_has_its_line_and_hint(log, tmp_path, monke
     assert captured.out.startswith("run.csv: added as ")
     said = [line.partition(":")[0] for line in captured.err.splitlines()]
     assert said == ["tracelens", "Hint", "tracelens", "Hint"]
+
+
+def test_a_repeated_build_keeps_the_same_bytes(log, tmp_path, monkeypatch):
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "1772442000")
+    for kept in ("one", "other"):
+        assert main(["history", "add", str(tmp_path / kept), str(log)]) == 0
+    (one,), (other,) = ((tmp_path / kept).iterdir() for kept in ("one", "other"))
+    assert one.read_bytes() == other.read_bytes()
+
+
+def test_a_time_of_a_build_that_is_none_is_one_line(log, tmp_path, monkeypatch, capsys):
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", "yesterday")
+    assert main(["history", "add", str(tmp_path / "kept"), str(log)]) == 2
+    assert "found SOURCE_DATE_EPOCH=yesterday, expected seconds" in capsys.readouterr().err

@@ -1,14 +1,20 @@
 """`tracelens history`: runs kept in a directory, and what changes from one to the next."""
 
+import os
 import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from tracelens.cli import options
 from tracelens.cli.output import STDOUT, complain, only_one_on_stdout, write
 from tracelens.cli.progress import progress
-from tracelens.errors import DamageError, InputError
+from tracelens.errors import DamageError, InputError, UsageError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from datetime import datetime
 
 
 @click.group(short_help="Keep runs in a directory; show what changes from one to the next.")
@@ -37,8 +43,6 @@ def add(folder: str, logs: tuple[str, ...], system: str | None, replace: bool, s
     name. A log that cannot be read does not keep the others out; the exit status is then 3, or 4
     if all that is wrong is damage.
     """
-    from datetime import UTC, datetime
-
     from tracelens.analysis import analyse
     from tracelens.batch import inputs
     from tracelens.formats.system_toml import read_system
@@ -47,6 +51,7 @@ def add(folder: str, logs: tuple[str, ...], system: str | None, replace: bool, s
     from tracelens.plain import plain
     from tracelens.reading import read
 
+    now = _now()
     if system:
         read_system(system)  # a mistake in it is one mistake, not one in every run
     status = 0
@@ -58,7 +63,7 @@ def add(folder: str, logs: tuple[str, ...], system: str | None, replace: bool, s
                 added = False
                 if replace or not store.holds(Path(folder), run):
                     analysis = analyse(read(one.path, system, strict=strict))
-                    rows = summarise(analysis, run, one.path.name, datetime.now(UTC))
+                    rows = summarise(analysis, run, one.path.name, now())
                     added = store.add(Path(folder), run, rows, replace=replace)
             except (InputError, DamageError) as error:
                 status = min(status or error.status, error.status)
@@ -67,6 +72,27 @@ def add(folder: str, logs: tuple[str, ...], system: str | None, replace: bool, s
             told = "added" if added else "there already,"
             click.echo(f"{plain(one.run)}: {told} as {run[:12]}")
     return status
+
+
+def _now() -> "Callable[[], datetime]":
+    """The clock that tells when a run was added; SOURCE_DATE_EPOCH in the environment stops it.
+
+    So that the same files come about when a build is repeated (reproducible-builds.org,
+    'SOURCE_DATE_EPOCH'; from memory). Raises `UsageError` if it is no time.
+    """
+    from datetime import UTC, datetime
+
+    given = os.environ.get("SOURCE_DATE_EPOCH")
+    if not given:
+        return lambda: datetime.now(UTC)
+    try:
+        then = datetime.fromtimestamp(int(given), UTC)
+    except (ValueError, OverflowError, OSError):
+        raise UsageError(
+            f"no such time: found SOURCE_DATE_EPOCH={given}, expected seconds since 1970",
+            hint="unset SOURCE_DATE_EPOCH, and runs are added with the time of day",
+        ) from None
+    return lambda: then
 
 
 def _where(
