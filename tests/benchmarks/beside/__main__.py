@@ -6,8 +6,8 @@ How long was each task and handler at work, to the nanosecond? How many jobs had
 the median, the 99th percentile (nearest rank) and the longest of their responses, and how many were
 late? The log is one machine's (`tests/benchmarks/large_log.py`): two cores, constant work. Each way
 has a process of its own, three times in turn, which first takes a small log: imports and loading of
-machine code are left out. All must give the same numbers, or what differs is said. The full report answers these
-two questions among all its others.
+machine code are left out. All must give the same numbers, or it is said. The full report answers
+these two questions among all its others.
 """
 
 import json
