@@ -85,6 +85,7 @@ class Person:
                 self._attempt(lambda: self.open("?run=1"))
                 continue
             self._attempt(self._chance.choices(actions, weights)[0])
+        self._hang_up()
 
     def _attempt(self, action: Callable[[], None]) -> None:
         try:

@@ -51,7 +51,7 @@ class Status:
     def said(self) -> str:
         """A sentence for the reader."""
         if self.trouble:
-            return f"{self.trouble} · the last reading stays, and the log is tried again"
+            return f"{self.trouble} · the last reading stays; it is tried again"
         again = f"growing · read whole every {duration(self.pause_s * NS_PER_S)} at most"
         return f"{self.told} · {again}" if self.told else again
 

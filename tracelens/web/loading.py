@@ -3,6 +3,7 @@
 import secrets
 import threading
 from collections.abc import Callable
+from contextlib import nullcontext
 from dataclasses import dataclass
 from typing import IO, Final
 
@@ -21,6 +22,9 @@ MOST_LOG: Final = 512 << 20
 """Bytes of an upload, and of the text that it unpacks to."""
 
 AT_ONCE: Final = 2
+LARGE: Final = 16 << 20
+"""Of logs of so many bytes, which may be compressed, one is read at a time: it takes gigabytes."""
+
 MOST_WAITING: Final = 8
 _REMEMBERED: Final = 100
 
@@ -53,6 +57,7 @@ class Loader:
         self._tell = tell
         self._lock = threading.Lock()
         self._turn = threading.BoundedSemaphore(AT_ONCE)
+        self._large = threading.Lock()
         self._progress: dict[str, Progress] = {}
 
     def has_room(self) -> bool:
@@ -67,10 +72,10 @@ class Loader:
         """
 
         def read_it(say: Say) -> str:
-            with file:
+            with file, nullcontext() if size < LARGE else self._large:
                 timeline = read_bytes(file, name, most=MOST_LOG, say=say)
-            text = max(size, timeline.log.lines * LINE)
-            return self._shelf.put_upload(prepared(timeline, say), text)
+                run = prepared(timeline, say)
+            return self._shelf.put_upload(run, max(size, timeline.log.lines * LINE))
 
         return self.start(read_it, secrets.token_urlsafe(12), name)
 
@@ -127,9 +132,17 @@ def prepared(timeline: Timeline, say: Say = lambda _step: None) -> Run:
 def find(shelf: Shelf, run_id: str) -> Run | None:
     """The run of an id; a sample that is not on the shelf is read first."""
     run = shelf.get(shelf.newest(run_id))
-    if run is None and run_id.startswith(SAMPLE):
-        chosen = sample(run_id.removeprefix(SAMPLE))
-        if chosen is not None:
+    if run is not None or not run_id.startswith(SAMPLE):
+        return run
+    chosen = sample(run_id.removeprefix(SAMPLE))
+    if chosen is None:
+        return None
+    with _READING:  # of many who ask for it at once the first reads it
+        run = shelf.get(run_id)
+        if run is None:
             run = prepared(read(chosen.log))
             shelf.put(run, run_id)
     return run
+
+
+_READING: Final = threading.Lock()

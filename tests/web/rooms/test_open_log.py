@@ -1,6 +1,8 @@
 """Logs opened from the page: read, or refused in one line, and never left on the disk."""
 
 import gzip
+import io
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from urllib.parse import quote
 
@@ -13,6 +15,8 @@ from tests.web.rooms.conftest import BASE, outcome, send
 from tracelens.samples import samples
 from tracelens.web import loading
 from tracelens.web.guard import ASKED
+from tracelens.web.rooms import open_log
+from tracelens.web.shelf import Shelf
 
 LOG = scene.log_text(2).encode()
 
@@ -159,6 +163,72 @@ def test_uploads_at_once_are_all_read_and_too_many_are_refused(
     refused = send(client, LOG)
     assert refused.status_code == 503
     assert "too many logs wait" in refused.json["problem"]
+
+
+def test_of_large_logs_one_is_read_at_a_time(
+    monkeypatch: pytest.MonkeyPatch, client: FlaskClient
+) -> None:
+    monkeypatch.setattr(loading, "LARGE", 1000)
+    at_once, most = [], []
+    real = loading.read_bytes
+
+    def watched(*told, **how):
+        at_once.append(1)
+        most.append(len(at_once))
+        try:
+            return real(*told, **how)
+        finally:
+            at_once.pop()
+
+    monkeypatch.setattr(loading, "read_bytes", watched)
+    replies = [send(client, LOG, f"run{number}.csv") for number in range(4)]
+    assert all("run" in outcome(client, reply) for reply in replies)
+    assert most == [1] * 4
+
+
+def test_a_sample_that_many_ask_for_is_read_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    read: list[object] = []
+    real = loading.prepared
+    monkeypatch.setattr(loading, "prepared", lambda run: read.append(run) or real(run))
+    shelf = Shelf()
+    with ThreadPoolExecutor(8) as pool:
+        runs = set(pool.map(lambda _: loading.find(shelf, "sample:three_tasks_none"), range(8)))
+    assert len(runs) == len(read) == 1
+
+
+def test_what_breaks_off_is_no_full_disk_and_a_full_disk_is_one(
+    client: FlaskClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Gone(io.RawIOBase):
+        """A body whose client is gone, as the socket says it."""
+
+        def tell(self) -> int:
+            return 0
+
+        def seek(self, *_where: int) -> int:
+            return 0
+
+        def readinto(self, _buffer: object) -> int:
+            raise ConnectionResetError(104, "Connection reset by peer")
+
+    headers = {ASKED: "open", "X-Log-Name": "run.csv"}
+    reply = client.post(
+        "/open/upload", base_url=BASE, headers=headers, input_stream=Gone(),
+        environ_overrides={"CONTENT_LENGTH": "5000"},
+    )  # fmt: skip
+    assert reply.status_code == 400
+    assert "broke off" in reply.json["problem"]
+
+    def full(*_told: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(open_log.tempfile, "TemporaryFile", full)
+    reply = send(client, LOG, "run.csv")
+    assert reply.status_code == 507
+    assert reply.json == {
+        "problem": "run.csv: cannot be kept: No space left on device",
+        "hint": "make room on disk",
+    }
 
 
 def test_a_fault_while_reading_is_said_and_leaves_nothing(

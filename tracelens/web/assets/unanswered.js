@@ -25,7 +25,12 @@
       line.setAttribute("role", "alert");
       document.body.prepend(line);
     }
-    line.textContent = text;
+    line.replaceChildren(...text.split("`").map((part, n) => { /* `quoted` are commands */
+      if (n % 2 === 0) return part;
+      const code = document.createElement("code");
+      code.textContent = part;
+      return code;
+    }));
   }
 
   window.addEventListener("pagehide", () => { leaving = true; });
