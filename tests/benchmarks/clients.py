@@ -133,7 +133,7 @@ def load(
 
 def figures(came: Load) -> Iterator[str]:
     """One line a figure."""
-    yield f"{'kind':20} {'count':>7} {'errors':>7} {'refused':>8} {'median':>9} {'p99':>9}"
+    yield f"{'kind':21} {'count':>7} {'errors':>7} {'refused':>8} {'median':>9} {'p99':>9}"
     kinds = sorted({one.kind for one in came.requests})
     for kind in [*kinds, "all"]:
         of_it = [one for one in came.requests if kind in (one.kind, "all")]
@@ -142,7 +142,7 @@ def figures(came: Load) -> Iterator[str]:
         refused = sum(300 <= one.status < 500 or one.status == 503 for one in of_it)
         p99 = np.percentile(times, 99, method="inverted_cdf")
         yield (
-            f"{kind:20} {len(of_it):7} {errors:7} {refused:8} {np.median(times):6.0f} ms "
+            f"{kind:21} {len(of_it):7} {errors:7} {refused:8} {np.median(times):6.0f} ms "
             f"{p99:6.0f} ms"
         )
     yield "memory, MB: " + " ".join(f"{mb:.0f}" for _, mb in came.memory)

@@ -146,7 +146,7 @@ class Person:
         else:
             self._stores[ids.CHOSEN, "data"] = self._chance.randrange(50)
         self._follow("another job", ids.CHOSEN)
-        self._ask("/", f"{ids.JOB_FIGURE}.figure", "another job", changed=ids.CHOSEN)
+        self._ask("/", f"{ids.JOB_FIGURE}.figure", "another job: told", changed=ids.CHOSEN)
 
     def switch_panels(self) -> None:
         """Another tab beneath the schedule."""
@@ -168,8 +168,8 @@ class Person:
 
     def _follow(self, kind: str, store: str) -> None:
         """What the page asks for when window or job are others."""
+        self._ask("/", f"{ids.DRAWING}.data", f"{kind}: drawn", changed=store)
         for output in (
-            f"{ids.DRAWING}.data",
             f"{ids.WHICH}.children",
             f"{ids.GONE}.children",
             f"{ids.PANEL_FIGURE}.figure",

@@ -135,7 +135,7 @@ def _address(address: str, beyond: bool) -> None:
         click.echo(
             "Warning: the page is served beyond this machine, and is not encrypted. Anyone\n"
             "on the network can read along: the log, and the token in the address below.\n"
-            "Put it behind what your organisation uses for that; end it when it is not needed.",
+            "Put it behind what your organisation uses for that, and end it after use.",
             err=True,
         )
     click.echo(f"{address} shows the page; Ctrl-C ends it.")
