@@ -28,7 +28,7 @@ from tracelens.web.rooms.past import page as past
 from tracelens.web.rooms.past.folder import Folder
 from tracelens.web.rooms.repair import layout as repair_layout
 from tracelens.web.rooms.repair import page as repair
-from tracelens.web.rooms.repair.replaying import Replays
+from tracelens.web.rooms.repair.replaying import REPLAYED_AT_ONCE, Replays
 from tracelens.web.rooms.two import layout
 from tracelens.web.rooms.two import page as two
 from tracelens.web.rules import rules
@@ -115,7 +115,9 @@ def make(
     two.register(pairs, shelf)
     repairs = _dash(server, REPAIR, "try a repair – tracelens", _NOT_OF_TWO_RUNS)
     repairs.layout = repair_layout.component(rooms)
-    repair.register(repairs, shelf, Replays(shelf, loader))
+    repair.register(
+        repairs, shelf, Replays(shelf, loading.Loader(shelf, faults.tell, REPLAYED_AT_ONCE))
+    )
     all_apps = [app, lessons, pairs, repairs]
     if history:
         runs = _dash(server, HISTORY, "history – tracelens", _NOT_OF_THE_HISTORY)

@@ -45,18 +45,23 @@ class Progress:
 
 
 class Loader:
-    """Makes runs of uploads and of other runs, `AT_ONCE` at a time, in threads of their own.
+    """Makes runs of uploads or of other runs, `at_once` at a time, in threads of their own.
+
+    The page has one for what is read and one for what is replayed: neither waits for the other.
 
     The passes over a log are compiled code that lets other threads run.
     """
 
     def __init__(
-        self, shelf: Shelf, tell: Callable[[BaseException, str], None] = lambda *_: None
+        self,
+        shelf: Shelf,
+        tell: Callable[[BaseException, str], None] = lambda *_: None,
+        at_once: int = AT_ONCE,
     ) -> None:
         self._shelf = shelf
         self._tell = tell
         self._lock = threading.Lock()
-        self._turn = threading.BoundedSemaphore(AT_ONCE)
+        self._turn = threading.BoundedSemaphore(at_once)
         self._large = threading.Lock()
         self._progress: dict[str, Progress] = {}
 

@@ -2,6 +2,7 @@
 
 import gzip
 import io
+import threading
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from urllib.parse import quote
@@ -12,10 +13,13 @@ from flask.testing import FlaskClient
 
 from tests.drawing import scene
 from tests.web.rooms.conftest import BASE, outcome, send
+from tests.web.test_sessions import Reader
+from tracelens.errors import UsageError
 from tracelens.samples import samples
-from tracelens.web import loading
+from tracelens.web import create_app, loading
 from tracelens.web.guard import ASKED
 from tracelens.web.rooms import open_log
+from tracelens.web.rooms.repair import replaying
 from tracelens.web.shelf import Shelf
 
 LOG = scene.log_text(2).encode()
@@ -184,6 +188,28 @@ def test_of_large_logs_one_is_read_at_a_time(
     replies = [send(client, LOG, f"run{number}.csv") for number in range(4)]
     assert all("run" in outcome(client, reply) for reply in replies)
     assert most == [1] * 4
+
+
+def test_a_log_is_read_while_a_replay_goes_on(monkeypatch: pytest.MonkeyPatch) -> None:
+    """However long it takes, and however many wait for it."""
+    go = threading.Event()
+    begun = threading.Event()
+
+    def waits(*_told: object) -> None:
+        begun.set()
+        assert go.wait(60)
+        raise UsageError("enough")
+
+    monkeypatch.setattr(replaying, "replay", waits)
+    server = create_app(scene.analysis()).server
+    reader = Reader(server)
+    for factor in range(1, 1 + loading.MOST_WAITING):
+        asked = {"run": "1", "changes": [["clock", f"0.{factor}"]], "window": {}}
+        reader.ask("/repair/", "ticket.data", {"asked.data": asked}, "asked.data")
+    assert begun.wait(60)
+    client = server.test_client()
+    assert "run" in outcome(client, send(client, LOG))
+    go.set()
 
 
 def test_a_sample_that_many_ask_for_is_read_once(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -22,6 +22,10 @@ MOST_EVENTS: Final = 1_000_000
 """Of a run that is replayed here: some 10 s of one core."""
 
 
+REPLAYED_AT_ONCE: Final = 1
+"""Each computes in Python: two at once would take twice as long."""
+
+
 @dataclass(frozen=True, slots=True)
 class Answer:
     """What a replay says: how far to believe it, the table `Prediction.tasks`, the moved jobs."""
