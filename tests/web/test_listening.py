@@ -161,7 +161,7 @@ def test_what_takes_long_keeps_nobody_waiting_and_who_vanishes_meanwhile_is_not_
         until(lambda: not server.active_channels)
         waits.go.set()
         assert asked(server, "GET", "/wait")[0] == 200
-        assert waits.done == listening.LONG_THREADS + 1, "of those that vanished the others waited"
+    assert waits.done == listening.LONG_THREADS + 1, "who vanished while they waited"
 
 
 def test_requests_at_once_share_a_bounded_number_of_threads() -> None:
