@@ -76,6 +76,11 @@ def test_every_classroom_set_can_be_analysed(source, capsys):
     assert of(source, capsys)["tasks"]
 
 
+def test_cores_are_counted_although_nothing_is_bound_to_them(capsys):
+    assert main(["schedule", str(CLASSROOM / "heavy_beside_light.toml")]) == 0
+    assert capsys.readouterr().out.splitlines()[1].startswith("fixed priorities · 2 cores · 3 ")
+
+
 def test_of_a_log_the_worst_seen_stands_beside_the_bound(capsys, tmp_path):
     target = tmp_path / "schedule.json"
     assert main(["schedule", str(SAMPLES / "knitting_healthy.csv"), "--json", str(target)]) == 0

@@ -74,7 +74,7 @@ def document(found: Schedulability, title: str, seen: Mapping[str, Seen] | None 
 
 def _facts(found: Schedulability) -> str:
     policy = {"fixed": "fixed priorities", "edf": "earliest deadline first"}
-    cores = len(found.cores)
+    cores = found.number
     handlers = sum(task.contender.handler for task in found.tasks)
     tasks = len(found.tasks) - handlers
     parts = [

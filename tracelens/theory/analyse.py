@@ -47,6 +47,7 @@ def analyse(workload: Workload, *, margins: bool = True) -> Schedulability:
         verdicts.append("unschedulable")
     return Schedulability(
         policy=workload.policy,
+        number=workload.number,
         utilisation=load,
         tasks=tasks,
         cores=cores,

@@ -159,9 +159,14 @@ class Margins:
 
 @dataclass(frozen=True, slots=True)
 class Schedulability:
-    """The analysis of one system. `utilisation` is the load of all cores together, in cores."""
+    """The analysis of one system.
+
+    `utilisation` is the load of all cores together, in cores. There are `number` cores; `cores` has
+    those that something is bound to.
+    """
 
     policy: str
+    number: int
     utilisation: Fraction
     tasks: tuple[TaskResult, ...]
     cores: tuple[CoreResult, ...]
