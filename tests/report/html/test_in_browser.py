@@ -3,15 +3,14 @@
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser
 
+from tests.browser import CHROMIUM, chromium
 from tracelens.analysis import analyse
 from tracelens.reading import read
 from tracelens.report import html
 
 pytestmark = [pytest.mark.browser, pytest.mark.night]
-
-CHROMIUM = Path("/usr/bin/chromium")
 
 # What has tried to leave attributes, titles, style sheets, comments and templates before: common
 # practice in testing for injected markup.
@@ -51,11 +50,8 @@ def log_text() -> str:
 def browser():
     if not CHROMIUM.exists():
         pytest.skip(f"no browser at {CHROMIUM}")
-    with sync_playwright() as driver:
-        options = ["--no-sandbox", "--disable-gpu", "--disable-background-networking"]
-        running = driver.chromium.launch(executable_path=str(CHROMIUM), args=options)
+    with chromium() as running:
         yield running
-        running.close()
 
 
 @pytest.fixture(scope="module")

@@ -2,23 +2,17 @@
 
 import contextlib
 from collections.abc import Callable, Iterator
-from pathlib import Path
 from typing import Literal
 
 import flask
 import pytest
-from playwright.sync_api import Browser, Page, expect, sync_playwright
+from playwright.sync_api import Browser, Page, expect
 
+from tests.browser import CHROMIUM, chromium
 from tests.web.real_server import running
 
 Serve = Callable[[flask.Flask], str]
 Open = Callable[..., Page]
-
-CHROMIUM = Path("/usr/bin/chromium")
-QUIET = (
-    "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
-    "--disable-background-networking", "--disable-component-update", "--disable-sync",
-)  # fmt: skip
 
 expect.set_options(timeout=20_000)  # a busy machine is slow, not wrong
 
@@ -27,10 +21,8 @@ expect.set_options(timeout=20_000)  # a busy machine is slow, not wrong
 def browser() -> Iterator[Browser]:
     if not CHROMIUM.exists():
         pytest.skip(f"no browser at {CHROMIUM}")
-    with sync_playwright() as driver:
-        chromium = driver.chromium.launch(executable_path=str(CHROMIUM), args=list(QUIET))
-        yield chromium
-        chromium.close()
+    with chromium() as begun:
+        yield begun
 
 
 @pytest.fixture(scope="module")
