@@ -1,6 +1,5 @@
 """The pytest plugin and the assertions of `tracelens.testing`, as a test of firmware uses them."""
 
-import re
 import subprocess
 import sys
 import tomllib
@@ -9,7 +8,6 @@ from pathlib import Path
 import pytest
 
 from tests.cli.conftest import INVERSION
-from tests.verdicts import runs
 from tests.verdicts.runs import hundred, small
 from tracelens.errors import UsageError
 from tracelens.model.budgets import MEASURES
@@ -72,32 +70,6 @@ def test_a_failure_explains_itself_and_brings_the_report(result, pytester):
     )
     page = next(pytester.path.glob("tmp/test_a_budgets_file*/run.csv-1.report.txt"))
     assert "needle_select missed its deadline" in page.read_text("utf-8")
-
-
-def test_the_example_of_the_readme_runs(pytester, monkeypatch):
-    """On the small log under other names, for it has a phase and a named core."""
-    monkeypatch.setenv("PYTEST_DISABLE_PLUGIN_AUTOLOAD", "1")
-    (example,) = re.findall(
-        r"^```py\n(.*?)^```$", (ROOT / "README.md").read_text("utf-8"), re.MULTILINE | re.DOTALL
-    )
-    log = runs.text(runs.HEAD, runs.SMALL + runs.END).replace("name=control", "name=needle_select")
-    pytester.makeconftest(
-        f"""
-        import pathlib, pytest
-        class Bench:
-            def record(self, name):
-                pathlib.Path(name).write_text({log!r})
-                return name
-        @pytest.fixture
-        def bench():
-            return Bench()
-        """
-    )
-    pytester.makefile(".toml", budgets=BUDGETS.replace("misses = 0", "misses = 1"))
-    pytester.makepyfile(example)
-    result = pytester.runpytest_inprocess("-p", "tracelens.pytest_plugin", "--basetemp=tmp")
-    result.assert_outcomes(failed=1)
-    result.stdout.fnmatch_lines(["E   *needle_select: response_max_us is 50 (6 jobs), 2*"])
 
 
 def test_a_test_that_passes_leaves_no_report(result, pytester):
