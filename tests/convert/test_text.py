@@ -146,7 +146,7 @@ def test_a_text_that_is_no_log(text: str, said: str) -> None:
 
 def blocks(language: str) -> list[str]:
     page = (SAMPLES / "MAPPING.md").read_text(encoding="utf-8")
-    return re.findall(rf"^```{language}\n(.*?)^```$", page, re.MULTILINE | re.DOTALL)
+    return re.findall(rf"^```{language}\b.*?\n(.*?)^```$", page, re.MULTILINE | re.DOTALL)
 
 
 def test_the_page_that_teaches_it_is_right() -> None:
