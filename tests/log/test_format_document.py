@@ -13,7 +13,7 @@ from tracelens.model.events import EVENT_WORDS, HEADER
 from tracelens.model.system import Clock
 
 PAGE = (Path(__file__).parents[2] / "sample_traces" / "FORMAT.md").read_text(encoding="utf-8")
-EXAMPLE = re.findall(r"```\n(.*?)```", PAGE, re.DOTALL)[0]
+EXAMPLE = re.findall(r"```csv\n(.*?)```", PAGE, re.DOTALL)[0]
 
 
 def section(title: str) -> str:
