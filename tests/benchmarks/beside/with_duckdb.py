@@ -9,9 +9,13 @@ from tests.benchmarks.beside.declared import read_declared
 
 LOAD = """
 create table events as
-select core, event, subject, value, (time - min(time) over ()) * 1000000000 // $hz as ns
-from read_csv($path, delim = ',', comment = '#', header = true, auto_detect = false, columns = {
-    time: 'bigint', core: 'utinyint', event: 'varchar', subject: 'varchar', value: 'varchar'})
+with raw as (
+    from read_csv($path, delim = ',', comment = '#', header = true, auto_detect = false, columns = {
+        time: 'bigint', core: 'utinyint', event: 'varchar', subject: 'varchar', value: 'varchar'})
+)
+select core, event, subject, value,
+    (time - (select min(time) from raw)) * 1000000000 // $hz as ns
+from raw
 """
 
 BUSY = """
@@ -59,13 +63,15 @@ with acts as (
         row_number() over (partition by value order by rowid) as nth
     from events where event = 'send'
 ), taken as (
-    select subject, event, value as queue, lead(ns) over (partition by subject order by n) as done,
-        count(*) filter (event = 'receive') over (partition by value order by n) as nth
+    select n, subject, value as queue, lead(ns) over (partition by subject order by n) as done
     from acts where by_queue and ends
+    qualify event = 'receive'
+), received as (
+    select *, row_number() over (partition by queue order by n) as nth from taken
 ), jobs as (
     select subject, done - release as response from released
     union all
-    select subject, done - release from taken join sent using (queue, nth) where event = 'receive'
+    select subject, done - release from received join sent using (queue, nth)
 )
 select name, count(*), quantile_disc(response, 0.5), quantile_disc(response, 0.99), max(response),
     count_if(response > deadline_ns)
