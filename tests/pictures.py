@@ -90,7 +90,7 @@ def take(picture: Picture, browser: Browser, where: dict[str, str]) -> bytes:
     """The picture as PNG. Raises `AssertionError` if it does not show what it is to show."""
     kind, _, rest = picture.address.partition(":")
     size = {"width": picture.width, "height": picture.height}
-    page = browser.new_page(viewport=size, color_scheme="light")  # type: ignore[arg-type]
+    page = browser.new_page(viewport=size, color_scheme="light")
     said: list[str] = []
     page.on("console", lambda message: said.append(message.text))
     page.on("pageerror", lambda error: said.append(str(error)))

@@ -5,14 +5,14 @@
 >>> analysis = tl.analyse(run)  # doctest: +SKIP
 >>> analysis.tasks.select("task", "deadline_misses", "response_max_ns")  # doctest: +SKIP
 
-`run` is a `model.results.Timeline` (what happened), `analysis` a `model.results.Analysis` (what
-it amounts to); both carry polars tables, whose columns `model.tables` documents. This module is
-the facade for users: nothing inside the package imports it, and it imports the heavy parts only
-when they are called.
+`run` is a `Timeline` (what happened), `analysis` an `Analysis` (what it amounts to); both carry
+polars tables, whose columns `model.tables` documents. This module is the facade for users: nothing
+inside the package imports it, and it imports the heavy parts only when they are asked for.
 """
 
 from __future__ import annotations
 
+from importlib import import_module
 from typing import TYPE_CHECKING
 
 from tracelens.errors import (
@@ -31,22 +31,41 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from tracelens.comparison.records import Comparison
-    from tracelens.model.results import Analysis, Timeline
+    from tracelens.model.results import Analysis, Finding, Timeline
     from tracelens.model.verdicts import Verdicts
 
 __all__ = [
+    "Analysis",
+    "Comparison",
     "DamageError",
+    "Finding",
     "InputError",
     "LogError",
     "SystemFileError",
+    "Timeline",
     "TraceLensError",
     "UsageError",
+    "Verdicts",
     "__version__",
     "analyse",
     "check",
     "compare",
     "read",
 ]
+
+if not TYPE_CHECKING:  # a checker knows the types by name, and is not to take any name for one
+    _TYPES = {
+        "Analysis": "model.results",
+        "Comparison": "comparison.records",
+        "Finding": "model.results",
+        "Timeline": "model.results",
+        "Verdicts": "model.verdicts",
+    }
+
+    def __getattr__(name):
+        if name in _TYPES:
+            return getattr(import_module(f"tracelens.{_TYPES[name]}"), name)
+        raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
 
 
 def read(

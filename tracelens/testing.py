@@ -16,7 +16,7 @@ from collections.abc import Sequence
 from datetime import date
 from functools import cached_property
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Final, Self, cast
 
 from tracelens.analysis import analyse
 from tracelens.errors import UsageError
@@ -35,6 +35,8 @@ from tracelens.verdicts.judge import names_of
 from tracelens.verdicts.observation import Observation, so_many
 from tracelens.verdicts.observers import observe
 from tracelens.verdicts.view import View
+
+__all__ = ["Measured", "MeasuredRun", "Thing", "assert_meets", "measure"]
 
 REPORT_WIDTH: Final = 100
 
@@ -164,10 +166,10 @@ class Thing:
         self._group = group
         self._name = name
 
-    def __getattr__(self, name: str) -> Any:
+    def __getattr__(self, name: str) -> "Measured":
         if name.startswith("_"):
             raise AttributeError(name)
-        return _Part(self._run, self._group, self._name, "").__getattr__(name)
+        return cast("Measured", _Part(self._run, self._group, self._name, "").__getattr__(name))
 
     def __dir__(self) -> list[str]:
         return [*super().__dir__(), *MEASURES[self._group]]
@@ -185,7 +187,7 @@ class _Part:
         self._name = name
         self._begin = begin
 
-    def __getattr__(self, name: str) -> Any:
+    def __getattr__(self, name: str) -> "Measured | _Part":
         if name.startswith("_"):
             raise AttributeError(name)
         known = MEASURES[self._group]
@@ -215,7 +217,12 @@ class Measured(float):
     run: MeasuredRun
     observed: Observation
 
-    def __new__(cls, value: float, run: MeasuredRun, budget: Budget, observed: Observation) -> Any:
+    if TYPE_CHECKING:
+        # In `response.max_us` every step is a measure to a type checker, for what it is turns on
+        # the whole name.
+        def __getattr__(self, name: str) -> "Measured": ...
+
+    def __new__(cls, value: float, run: MeasuredRun, budget: Budget, observed: Observation) -> Self:
         """The value itself; what it rests on goes with it."""
         made = super().__new__(cls, value)
         made.run, made.budget, made.observed = run, budget, observed
@@ -271,8 +278,7 @@ def _measured(run: MeasuredRun, budget: Budget) -> Measured:
         raise AssertionError(
             plain(f"{budget.name} {budget.measure.key} was not measured: {observed.why}")
         )
-    value: Measured = Measured(_in_unit(budget, observed.value), run, budget, observed)
-    return value
+    return Measured(_in_unit(budget, observed.value), run, budget, observed)
 
 
 def _in_unit(budget: Budget, value: float) -> float:

@@ -127,7 +127,7 @@ def main() -> None:
         _guided(engine, search, target, corpus, asked.seconds)
 
 
-def _engine():  # type: ignore[no-untyped-def]
+def _engine():
     try:
         import atheris
     except ImportError:
@@ -135,7 +135,7 @@ def _engine():  # type: ignore[no-untyped-def]
     return atheris
 
 
-def _blind(search: Search, target, seeds: list[bytes]) -> None:  # type: ignore[no-untyped-def]
+def _blind(search: Search, target, seeds: list[bytes]) -> None:
     from tests.fuzz.mutation import mutated
 
     for seed in seeds:
@@ -155,7 +155,7 @@ def _bytes(data: bytes, most: int, rng: Random) -> bytes:
     return bytes(octets[:most])
 
 
-def _guided(engine, search: Search, target, corpus: Path, seconds: float) -> None:  # type: ignore[no-untyped-def]
+def _guided(engine, search: Search, target, corpus: Path, seconds: float) -> None:
     from tests.fuzz.mutation import crossed, mutated
 
     def mutator(data: bytes, most: int, seed: int) -> bytes:

@@ -96,7 +96,7 @@ def changes(data: bytes) -> None:
         for line in data.decode("utf-8", "replace").split("\n")[:4]:
             kind, _, text = line.partition(" ")
             if kind in KINDS:
-                told.append(parse(kind, text))  # type: ignore[arg-type]
+                told.append(parse(kind, text))
         assert all(parse(one.kind, str(one).split(" ", 1)[1]) == one for one in told)
         replay(small_run(), told)
 

@@ -99,14 +99,14 @@ def task_set(data: bytes) -> None:
 
 
 def _simulated(given: object) -> None:
-    done = simulate(given, until_ns=20 * NS_PER_MS, most_events=MOST_EVENTS)  # type: ignore[arg-type]
+    done = simulate(given, until_ns=20 * NS_PER_MS, most_events=MOST_EVENTS)
     log = read_bytes(done.log, "made")
     assert not len(log.unused)
 
 
 def _scheduled(given: object) -> None:
-    check(given, to_run=False)  # type: ignore[arg-type]
-    found = analyse_set(given)  # type: ignore[arg-type]
+    check(given, to_run=False)
+    found = analyse_set(given)
     if found.tasks:
         scheduled_json.encode(found, "set.toml", None)
         shown(scheduled.document(found, "set"))

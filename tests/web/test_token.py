@@ -101,7 +101,7 @@ def test_guesses_are_bounded_and_lock_out_nobody_who_is_in() -> None:
     now = [0.0]
     door = Door(lambda: now[0])
     for _ in range(MOST_WRONG):
-        assert door.look("a", None, "guess").status == 403  # type: ignore[union-attr]
+        assert door.look("a", None, "guess").status == 403
     shut = door.look("a", None, door.token)
     assert isinstance(shut, Refused), "not even the right one is listened to"
     assert shut.status == 429

@@ -9,13 +9,9 @@ from tracelens.comparison import wording
 from tracelens.comparison.records import Comparison
 from tracelens.model.compared import QUANTITIES
 
-WORDS: Final = {
-    "worse": "anything that moved for the worse",
-    "any": "anything that moved, and tasks that came or went",
-    "tasks": "tasks that came or went",
-    **{name: f"{name.replace('_', ' ')} that moved for the worse" for name in QUANTITIES},
-}
-"""What a check may ask for → what fails it."""
+WORDS: Final = ("worse", "any", "tasks", *QUANTITIES)
+"""What a check may ask for: whatever moved for the worse; whatever moved, and tasks that came or
+went; these tasks alone; or one quantity that moved for the worse."""
 
 
 def failures(found: Comparison, words: Collection[str], at_least: float = 0.0) -> list[str]:

@@ -8,7 +8,7 @@ earlier one of its own is judged together with it. Without enough jobs in time
 to know the usual, the entries count as they are.
 """
 
-from collections import Counter
+from collections import Counter, defaultdict
 from dataclasses import dataclass
 from typing import Final
 
@@ -69,18 +69,19 @@ def blame(analysis: Analysis, limits: Limits, grown: frozenset[str]) -> Blame:
     Of very many late jobs, those latest against their deadline stand for all.
     """
     late = {one.job_id: one for one in _late_jobs(analysis)}
-    credit: Counter[Cause] = Counter()
+    credit: defaultdict[Cause, float] = defaultdict(float)
     explained: dict[Cause, Counter[str]] = {}
     for one in late.values():
         shares = _shares(analysis, one, limits, grown)
         weight = min(1.0, one.lateness_ns / max(1, _deadline(analysis, one.task)))
         for cause, share in shares.items():
-            credit[cause] += share * weight  # type: ignore[assignment]  # counts shares, not whole ones
+            credit[cause] += share * weight
         if shares:
             first = max(shares, key=lambda cause: shares[cause])
             explained.setdefault(first, Counter())[one.task] += 1
     total = sum(credit.values()) or 1
-    return Blame(late, {cause: part / total for cause, part in credit.most_common()}, explained)
+    ranked = sorted(credit, key=credit.__getitem__, reverse=True)
+    return Blame(late, {cause: credit[cause] / total for cause in ranked}, explained)
 
 
 def _late_jobs(analysis: Analysis) -> list[LateJob]:

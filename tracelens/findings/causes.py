@@ -1,6 +1,6 @@
 """The one cause that explains most of what was late."""
 
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Iterator
 
 import polars as pl
@@ -20,10 +20,10 @@ def main_cause(evidence: Evidence) -> Iterator[Finding]:
     blamed = evidence.blame
     if len(blamed.late) < 2:
         return
-    by_name: Counter[str] = Counter()
+    by_name: defaultdict[str, float] = defaultdict(float)
     for cause, share in blamed.shares.items():
-        by_name[cause.name] += share  # type: ignore[assignment]  # counts shares, not whole ones
-    for name, share in by_name.most_common(1):
+        by_name[cause.name] += share
+    for name, share in sorted(by_name.items(), key=lambda item: -item[1])[:1]:
         if share < evidence.limits.cause_share:
             return
         cause = next(one for one in blamed.shares if one.name == name)

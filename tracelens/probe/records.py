@@ -21,7 +21,6 @@ CODES: Final = ("", *EVENT_WORDS[: EVENT_WORDS.index("lost")], *(
 COUNT: Final = 30
 TEXT: Final = 31
 LOST: Final = CODES.index("lost")
-MOST_OBJECTS: Final = 1 << 16
 
 NO_TEXT: Final = re.compile(r'["\x00-\x1f\x7f]')
 """What no name in a declaration can hold: it would end the name, or the line."""

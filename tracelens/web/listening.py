@@ -84,7 +84,7 @@ class Rules:
     is_long: Callable[[Head, bytes], bool]
 
 
-class _RefusalError(Error):  # type: ignore[misc]
+class _RefusalError(Error):
     def __init__(self, refused: Refused) -> None:
         super().__init__(refused.problem)
         self.refused = refused
@@ -117,7 +117,7 @@ class _Swallow:
         pass
 
 
-class _Request(HTTPRequestParser):  # type: ignore[misc]
+class _Request(HTTPRequestParser):
     """A request on its way in."""
 
     body_rcv: Any
@@ -174,7 +174,7 @@ class _Request(HTTPRequestParser):  # type: ignore[misc]
         self.error, self.completed, self.expect_continue = _RefusalError(refused), True, False
 
 
-class _Answer(ErrorTask):  # type: ignore[misc]
+class _Answer(ErrorTask):
     """What is refused without the application, in a line, with the headers of every answer."""
 
     def execute(self) -> None:
@@ -211,7 +211,7 @@ _WORDS: Final = {
 }
 
 
-class _Channel(HTTPChannel):  # type: ignore[misc]
+class _Channel(HTTPChannel):
     """A connection."""
 
     request: _Request | None
@@ -243,7 +243,7 @@ class _Channel(HTTPChannel):  # type: ignore[misc]
             self.handle_close()  # at once: who takes nothing is never ready to be written to
 
 
-class Listener(TcpWSGIServer):  # type: ignore[misc]
+class Listener(TcpWSGIServer):
     """Listens at one address until `end`."""
 
     channel_class = _Channel
