@@ -6,8 +6,11 @@ from pathlib import Path
 import pytest
 from hypothesis import settings
 
-settings.register_profile("no deadline", deadline=None)  # a busy machine must not fail a test
-settings.load_profile("no deadline")
+# No deadlines: a busy machine must not fail a test. By day the examples are the same each time, so
+# that a change is judged by what it changed; by night they are searched for anew.
+settings.register_profile("repeat", deadline=None, derandomize=True)
+settings.register_profile("search", deadline=None, max_examples=1000)
+settings.load_profile("repeat")
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

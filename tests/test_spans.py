@@ -4,7 +4,7 @@ from itertools import pairwise
 
 import numpy as np
 import polars as pl
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from tests.frames import assert_columns
@@ -76,6 +76,7 @@ tiles = st.lists(st.tuples(st.integers(0, 3), st.integers(0, 9), st.integers(0, 
 @given(
     tiles, st.lists(st.tuples(st.integers(-5, 200), st.integers(0, 80)), max_size=6), st.booleans()
 )
+@example([(0, 0, 0), (0, 0, 1)], [(0, 1)], True)
 def test_spent_time_answers_any_pair_as_counting_does(rows, questions, shuffled):
     # Each row: key, gap before it, length. The rows of one key are disjoint, in order.
     clock = dict.fromkeys(range(4), 0)

@@ -150,12 +150,12 @@ class SpentTime:
             if key is None
             else spans[key].to_physical().cast(pl.UInt16).to_numpy()
         )
-        if not _ascending(codes, starts):
+        if not _ascending(codes, starts, ends):
             # A stable sort of 16-bit keys is a radix sort: linear, unlike one on (key, start).
             order = np.argsort(codes, kind="stable")
             codes, starts, ends = codes[order], starts[order], ends[order]
-            if not _ascending(codes, starts):
-                order = np.lexsort((starts, codes))
+            if not _ascending(codes, starts, ends):
+                order = np.lexsort((ends, starts, codes))  # an empty one before what begins there
                 codes, starts, ends = codes[order], starts[order], ends[order]
         bounds = np.flatnonzero(codes[1:] != codes[:-1]) + 1
         first = np.concatenate(([0], bounds, [len(codes)])).astype(np.int64)
@@ -183,8 +183,11 @@ def _edges(windows: Windows) -> tuple[Integers, Integers]:
     return edges[:, 0], edges[:, 1]
 
 
-def _ascending(codes: npt.NDArray[np.uint16], starts: Integers) -> bool:
-    """Whether rows are in order of code, and of start within each code."""
+def _ascending(codes: npt.NDArray[np.uint16], starts: Integers, ends: Integers) -> bool:
+    """Whether rows are in order of code, and each begins where those of its code before it ended.
+
+    An empty span that comes after the one that begins with it is thereby out of order.
+    """
     up = codes[1:] > codes[:-1]
     level = codes[1:] == codes[:-1]
-    return bool(np.all(up | (level & (starts[1:] >= starts[:-1]))))
+    return bool(np.all(up | (level & (starts[1:] >= ends[:-1]))))

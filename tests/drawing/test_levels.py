@@ -18,7 +18,7 @@ CHANGES = [(10, 1), (20, 1), (30, 1), (40, 1), (60, -1), (70, -1), (80, -1), (90
 
 
 @given(st.lists(st.integers(1, 40), min_size=1, max_size=30), st.integers(1, 25))
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=25)
 def test_levels_are_those_of_a_slow_reading(steps: list[int], columns: int) -> None:
     changes, at, items = [], 0, 0
     for i, step in enumerate(steps):

@@ -21,9 +21,6 @@ def one(draw: random.Random) -> Simulated:
 
 EVERY = settings(
     max_examples=40,
-    deadline=None,
-    database=None,
-    derandomize=True,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
 )
 RANDOMS = st.randoms(use_true_random=False)

@@ -24,7 +24,7 @@ def test_samples(path):
     assert differences(done) == []
 
 
-IN_EVERY_RUN = 240
+IN_EVERY_RUN = 160
 TOLD_APART = {136}
 """Seeds at which several waiters are handed one lock on several cores: the machine and the log
 differ on whose core the later ones look at."""

@@ -10,7 +10,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.log.texts import RECORDINGS, log_text, rows
@@ -49,7 +49,6 @@ def test_a_log_gives_the_same_nanoseconds_whether_read_in_one_go_or_through_the_
     assert long_way.events["time_ns"].to_list()[:-1] == short
 
 
-@settings(deadline=None)
 @given(
     bits=st.sampled_from([8, 16, 24, 32, 60, 61, 63, 64]),
     start=st.integers(0, 2**64 - 1),
@@ -68,7 +67,6 @@ def test_any_counter_that_is_never_silent_for_half_its_range_is_unwrapped(
     assert back.restarts == []
 
 
-@settings(deadline=None)
 @given(st.data())
 def test_late_records_on_any_core_are_put_in_order_across_wraps(data: st.DataObject) -> None:
     """Each record is written up to 100 ticks after its time, through a counter of 12 bits."""

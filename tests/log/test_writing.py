@@ -172,7 +172,7 @@ SYSTEM = st.builds(
 )
 
 
-@settings(deadline=None, max_examples=60)
+@settings(max_examples=60)
 @given(st.lists(EVENT_ROW, max_size=12), SYSTEM, st.integers(0, 2**64 - 1))
 def test_any_events_and_declarations_survive_writing(
     events: list[tuple[int, int, str, str | None, str | None]], system: System, start: int

@@ -16,7 +16,7 @@ from tracelens.theory import analyse, analyse_set
 TIMES = st.lists(st.integers(0, 5000), min_size=1, max_size=40)
 
 
-@settings(max_examples=80, deadline=None, database=None, derandomize=True)
+@settings(max_examples=80)
 @given(TIMES)
 def test_no_window_holds_more_arrivals_than_the_stream_allows(times):
     stream = observed_stream(np.array(times, np.int64))

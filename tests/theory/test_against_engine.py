@@ -43,9 +43,6 @@ def exceeded(draw: random.Random, span: int = SPAN) -> list[str]:
 
 @settings(
     max_examples=60,
-    deadline=None,
-    database=None,
-    derandomize=True,
     suppress_health_check=[HealthCheck.too_slow],
 )
 @given(st.randoms(use_true_random=False))

@@ -50,7 +50,7 @@ WEIGHTS = st.dictionaries(
 )
 
 
-@settings(max_examples=60, deadline=None, database=None, derandomize=True)
+@settings(max_examples=60)
 @given(WEIGHTS)
 def test_the_exact_term_is_the_best_of_all_combinations(weights):
     """Rajkumar's search: for each task none of its sections or one, no lock twice."""

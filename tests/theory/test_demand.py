@@ -25,7 +25,7 @@ def claims(draw):
     return found
 
 
-@settings(max_examples=60, deadline=None, database=None, derandomize=True)
+@settings(max_examples=60)
 @given(claims())
 def test_qpa_is_the_criterion_at_every_time(found):
     """h(t) by its definition, at every t of two hyperperiods after the longest deadline."""

@@ -87,6 +87,8 @@ def end_inversion(M: Memory, t: int, at: int) -> None:
         number = M[NEXT_INVERSION]
         M[NEXT_INVERSION] += 1
         job = M[job_row(M, M[k + HEAD]) + JOB_ID] if M[k + HEAD] >= 0 else NONE
+        # A gap on the holder's core ends the wait before what other cores showed meanwhile.
+        third_ns = min(M[k + THIRD_NS], at - M[k + WAIT_SINCE])
         emit_record(
             M,
             R_INVERSION,
@@ -96,8 +98,8 @@ def end_inversion(M: Memory, t: int, at: int) -> None:
             M[k + LOCK],
             M[k + WAIT_SINCE],
             at,
-            M[k + HOLDER_NS],
-            M[k + THIRD_NS],
+            min(M[k + HOLDER_NS], at - M[k + WAIT_SINCE] - third_ns),
+            third_ns,
             M[k + RAISED],
             job,
             M[k + WAIT_ID],

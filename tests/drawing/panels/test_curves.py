@@ -5,7 +5,7 @@ from itertools import pairwise
 import numpy as np
 import polars as pl
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.drawing import machine, scene
@@ -41,7 +41,6 @@ def test_other_states_than_busy_ones() -> None:
     assert drawn.curves[0].load == pytest.approx([9050 / 10_000])
 
 
-@settings(deadline=None)
 @given(
     st.lists(st.tuples(st.integers(0, 60), st.integers(0, 9)), min_size=30, max_size=80),
     st.integers(0, 40),

@@ -5,7 +5,7 @@ from xml.etree import ElementTree
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.drawing import machine
@@ -17,7 +17,6 @@ from tracelens.drawing.sheet import Sheet
 from tracelens.drawing.svg.figure import svg
 
 
-@settings(deadline=None)
 @given(st.integers(1, 40), st.integers(40, 900))
 def test_rows_lie_one_under_the_other_within_the_figure(count: int, height: int) -> None:
     names = [f"core {i}" for i in range(count)]

@@ -2,7 +2,7 @@
 
 import polars as pl
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from tracelens.report.blocks import Column
@@ -84,7 +84,6 @@ def test_only_what_has_a_place_is_a_button() -> None:
     assert places_of == ["0:0::", "2:2::"]
 
 
-@settings(deadline=None)
 @given(
     st.integers(0, 2**62),
     st.integers(0, 2**62),

@@ -4,11 +4,14 @@
 "use strict";
 
 document.addEventListener("keydown", function (event) {
-  if (event.key !== "Tab" || !event.target.closest(".dash-dropdown-content")) return;
+  if (event.key !== "Tab") return;
+  /* A list that has just opened has not taken the focus yet: then its button has the key. */
+  const list = document.querySelector(".dash-dropdown-content");
+  if (!list) return;
   event.preventDefault();
   event.stopPropagation();
   const escape = new KeyboardEvent("keydown", { key: "Escape", bubbles: true, cancelable: true });
-  event.target.dispatchEvent(escape);
+  (list.contains(event.target) ? event.target : list).dispatchEvent(escape);
 }, { capture: true });
 
 document.addEventListener("focusin", function (event) {
