@@ -20,7 +20,7 @@ PACKAGE = ROOT / "tracelens"
 LONGEST = 400
 
 RANKS: list[set[str]] = [
-    {"errors", "units", "version", "compiled", "plain", "room", "sealed", "samples"},
+    {"errors", "units", "version", "compiled", "plain", "handed", "room", "sealed", "samples"},
     {"model", "numbers", "files"},
     {"spans"},
     {"log", "formats", "theory"},

@@ -71,8 +71,8 @@ def compiled(
 ) -> Callable[..., Any]:
     """`function`, compiled if `rows` are many and numba is there, else as plain Python.
 
-    Arrays that are read-only or not contiguous are copied for the compiled form, so write results
-    into fresh arrays: numba compiles one version for each kind of array, and that costs more.
+    Arrays that are not contiguous are copied for the compiled form, so write results into fresh
+    ones. What is read-only is handed over as it is and must not be written to.
     """
     return _machine_code(function, pointers) if is_compiled(rows) else _plain(function)
 
@@ -175,10 +175,22 @@ def _as_view(argument: Any) -> Any:
     return _through_tuple(_as_view, argument)
 
 
+class _Alias:
+    """The same elements, for numpy to make an array of that does not say it is read-only."""
+
+    def __init__(self, array: np.ndarray) -> None:
+        self._array = array
+        told = array.__array_interface__
+        self.__array_interface__ = {**told, "data": (told["data"][0], False)}
+
+
 def _as_array(argument: Any) -> Any:
     if isinstance(argument, np.ndarray):
         _refuse_uint64(argument)
-        return np.require(argument, requirements=("C", "W"))
+        ready = np.ascontiguousarray(argument)
+        # numba would compile another version for arrays that are read-only. As plain Python the
+        # function gets such an array as it is, so that a test would see it write there.
+        return ready if ready.flags.writeable else np.asarray(_Alias(ready))
     return _through_tuple(_as_array, argument)
 
 

@@ -6,6 +6,7 @@ from typing import Final
 import numpy as np
 import polars as pl
 
+from tracelens.handed import as_column
 from tracelens.log.clock import MOST_TICKS, Counters, too_long
 from tracelens.model.events import CODE
 from tracelens.model.system import Clock
@@ -65,7 +66,7 @@ def straight(table: pl.DataFrame, clock: Clock, name: str) -> pl.Series | None:
         raise too_long(name)
     ticks = empty(len(time), np.int64)
     np.subtract(time.to_numpy(), np.uint64(first), out=ticks.view(np.uint64))
-    return pl.Series("time_ns", to_ns(ticks, clock.hz, name, out=ticks))
+    return as_column(to_ns(ticks, clock.hz, name, out=ticks), "time_ns")
 
 
 def lay_out(log: Ticks, counters: Counters, name: str) -> Axis:

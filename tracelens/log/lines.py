@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 import polars as pl
 
+from tracelens.handed import as_column
 from tracelens.log import grammar, unused
 from tracelens.log.scan import HEAD, NOISE, TORN, in_machine_code, scan
 from tracelens.log.text import Text
@@ -136,4 +137,4 @@ def _numbers(rows: int, others: np.ndarray) -> pl.Series | pl.Expr:
         return pl.int_range(first, first + rows, dtype=pl.UInt32).alias("line")
     steps = np.ones(rows + 1, np.uint32)
     np.add.at(steps, before, np.uint32(1))
-    return pl.Series("line", np.cumsum(steps, out=steps)[:-1])
+    return as_column(np.cumsum(steps, out=steps)[:-1], "line")

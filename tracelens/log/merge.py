@@ -6,6 +6,7 @@ from itertools import combinations, pairwise
 import numpy as np
 import polars as pl
 
+from tracelens.handed import as_column
 from tracelens.log import messages
 from tracelens.log.axis import Ticks, lay_out, slept_ticks, straight
 from tracelens.log.clock import Counters, Unwrapped, silence, unwrap
@@ -73,16 +74,16 @@ def on_one_axis(
     axis = lay_out(Ticks(ticks, boot, core, of_file, slept), counters, names[0])
     doubts += _doubts(files, table, counters, names)
     table = table.with_columns(boot=pl.Series(boot).cast(pl.UInt16))
-    events = _as_events(table, pl.Series("time_ns", axis.time_ns))
+    events = _as_events(table, as_column(axis.time_ns, "time_ns"))
     if axis.order is None:
         return Timed(events, axis.restarts, int(raw[0]), doubts)
     return Timed(events[axis.order], axis.restarts, int(raw[axis.order[0]]), doubts)
 
 
 def _constant(name: str, value: int, rows: int) -> pl.Series:
-    column = empty(rows, np.uint16)
-    column[:] = value
-    return pl.Series(name, column)
+    values = empty(rows, np.uint16)
+    values[:] = value
+    return as_column(values, name)
 
 
 def _rows(part: pl.DataFrame, lines: list[int]) -> list[int]:

@@ -16,6 +16,7 @@ import numpy as np
 import polars as pl
 
 from tracelens.compiled import compiled, is_compiled
+from tracelens.handed import as_column
 from tracelens.log.grammar import BLANK, PLACES, REMARK, packed_words
 from tracelens.log.take import (
     AT_SIZE,
@@ -155,12 +156,12 @@ class _Columns:
         token = pl.Categorical()
         return pl.DataFrame(
             {
-                "time": self.time[:rows].view(np.uint64),
-                "core": self.core[:rows],
-                "event": pl.Series(self.kind[:rows]).cat.to(EVENT_TYPE),
-                "subject": self.subject[:rows],
-                "value": self.value[:rows],
-                "line": self.line[:rows],
+                "time": as_column(self.time[:rows].view(np.uint64)),
+                "core": as_column(self.core[:rows]),
+                "event": as_column(self.kind[:rows]).cat.to(EVENT_TYPE),
+                "subject": as_column(self.subject[:rows]),
+                "value": as_column(self.value[:rows]),
+                "line": as_column(self.line[:rows]),
             }
         ).with_columns(
             pl.when(pl.col(name) != _NO_TOKEN).then(pl.col(name)).cat.to(token).alias(name)

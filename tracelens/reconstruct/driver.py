@@ -114,24 +114,25 @@ class _Boot:
         step = compiled(advance, count, pointers=True)
         at = 0
         part = self.part_events or count
-        # While the machine goes on, which lets go of the interpreter when it is compiled, another
-        # thread copies the rows that it has finished.
-        with ThreadPoolExecutor(1) as copier:
-            copied: Future[None] = copier.submit(lambda: None)
+        # While the machine goes on, which lets go of the interpreter when it is compiled, other
+        # threads copy the rows that it has finished: making room for them takes most of the time.
+        with ThreadPoolExecutor(2) as copiers:
+            copied: list[Future[None]] = []
             while at < count:
                 upto = min(count, (at // part + 1) * part)
                 reached = step(
                     memory, e.times, e.cores, e.kinds, e.whos, e.values, hints, at, upto, self.first
                 )
-                copied.result()
-                copied = copier.submit(rows.collect(memory, reached / count))
+                _wait(copied)
+                copied = [copiers.submit(copy) for copy in rows.collect(memory, reached / count)]
                 if reached == at and at < upto:
-                    copied.result()
+                    _wait(copied)
                     sizes, memory = _with_room(sizes, memory)
                 at = reached
-            copied.result()
+            _wait(copied)
         compiled(end_boot, count, pointers=True)(memory, int(is_last))
-        rows.collect(memory, 1.0)()
+        for copy in rows.collect(memory, 1.0):
+            copy()
         return rows, memory
 
     def _known_empty(self) -> np.ndarray:
@@ -161,6 +162,11 @@ class _Boot:
             next_core, next_act, activated, next_isr, isrs, started, tasks, hints,
         )  # fmt: skip
         return hints, next_core, started[: cores * tasks].reshape(cores, tasks)
+
+
+def _wait(jobs: list[Future[None]]) -> None:
+    for job in jobs:
+        job.result()
 
 
 def _sizes(named: Named, events: int) -> Sizes:

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import polars as pl
 
+from tracelens.handed import as_column
 from tracelens.model import tables
 from tracelens.model.columns import Entry, InversionKind, Occupant, State
 from tracelens.model.log import Log
@@ -114,7 +115,9 @@ def _optional(column: str) -> pl.Expr:
 
 def _frame(columns: Sequence[np.ndarray] | np.ndarray, **expressions: pl.Expr) -> pl.DataFrame:
     """A table of the arrays, in order, each made what its expression says; None as it is."""
-    raw = pl.DataFrame(dict(zip(expressions, columns, strict=False)))
+    raw = pl.DataFrame(
+        {name: as_column(values) for name, values in zip(expressions, columns, strict=False)}
+    )
     return raw.select(expression.alias(name) for name, expression in expressions.items())
 
 

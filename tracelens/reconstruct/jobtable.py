@@ -3,6 +3,7 @@
 import numpy as np
 import polars as pl
 
+from tracelens.handed import as_column
 from tracelens.model import tables
 from tracelens.model.columns import JobStatus
 from tracelens.model.log import Log
@@ -11,6 +12,8 @@ from tracelens.reconstruct.grid import NO_RELEASE, envelope
 from tracelens.reconstruct.names import Named
 from tracelens.reconstruct.rows import taken
 from tracelens.reconstruct.setup import Facts, early_ns
+
+_BLOCK = 1 << 18
 
 
 def job_tables(
@@ -45,18 +48,18 @@ def job_tables(
     judged = (status == a.COMPLETE) | is_open
     frame = pl.DataFrame(
         {
-            "job_id": np.arange(len(order)),
-            "task": task,
-            "job": counted,
-            "release_ns": release,
-            "start_ns": pl.Series(first),
-            "end_ns": end,
-            "status": pl.Series(status).cat.to(JobStatus),
+            "job_id": as_column(np.arange(len(order))),
+            "task": as_column(task),
+            "job": as_column(counted),
+            "release_ns": as_column(release),
+            "start_ns": as_column(first),
+            "end_ns": as_column(end),
+            "status": as_column(status).cat.to(JobStatus),
             "inferred": pl.Series((flags & a.INFERRED) != 0),
             "hidden": hidden(task, release, end, status, flags, begun_at, named, about, boots),
-            "execution_ns": ran,
+            "execution_ns": as_column(ran),
             "deadline_ns": known.gather(task),
-            "response_ns": end - release,
+            "response_ns": as_column(end - release),
             "judged": judged,
             "release_part": log.events["part"].gather(begun_at),
             "release_line": log.events["line"].gather(begun_at),
@@ -94,8 +97,11 @@ def by_task_and_release(task: np.ndarray, release: np.ndarray, number: np.ndarra
 
 def _episode_columns(columns: list[np.ndarray], old_to_new: np.ndarray) -> list[np.ndarray]:
     """The episodes of what were jobs, with the final job numbers."""
-    columns = [old_to_new[columns[0]], *columns[1:]]
-    kept = columns[0] >= 0
+    job = columns[0]
+    for at in range(0, len(job), _BLOCK):  # in place: room for another column costs more
+        part = job[at : at + _BLOCK]
+        part[:] = old_to_new[part]
+    kept = job >= 0
     return columns if kept.all() else [column[kept] for column in columns]
 
 

@@ -91,8 +91,7 @@ class Numbered:
 
 def name_events(events: pl.DataFrame, declared: System) -> tuple[Named, Numbered]:
     """Resolve every token of the event table `events` against what is declared."""
-    # Writable, for a compiled function would copy what it may not write.
-    kinds = events["event"].to_physical().to_numpy(writable=True)
+    kinds = events["event"].to_physical().to_numpy()
     with ThreadPoolExecutor(2) as pool:
         subjects, values = pool.map(lambda name: _Column(events[name], kinds), ("subject", "value"))
     roles = _Roles(declared, subjects.pairs, values.pairs)
@@ -138,7 +137,7 @@ def name_events(events: pl.DataFrame, declared: System) -> tuple[Named, Numbered
         whos = pool.submit(subjects.meaning, kinds, who, places)
         things = pool.submit(values.meaning, kinds, value, places)
     numbered = Numbered(
-        times=events["time_ns"].to_numpy(writable=True),
+        times=events["time_ns"].to_numpy(),
         cores=core_index[events["core"].to_numpy()],
         kinds=kinds,
         whos=whos.result(),
@@ -189,7 +188,7 @@ class _Column:
     def __init__(self, column: pl.Series, kinds: np.ndarray) -> None:
         physical = column.to_physical()
         none = int(physical.drop_nulls().to_numpy().max(initial=0)) + 1
-        self.codes = physical.fill_null(none).to_numpy(writable=True).view(np.int32)
+        self.codes = physical.fill_null(none).to_numpy().view(np.int32)
         distinct = _present(self.codes, none)
         words = pl.Series(distinct, dtype=physical.dtype).cat.to(column.dtype)
         texts: list[str] = words.cast(pl.String).to_list()

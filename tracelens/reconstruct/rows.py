@@ -66,12 +66,12 @@ class Rows:
         )
         self._records = {kind: _Group((np.int64,) * n) for kind, n in _RECORD_FIELDS.items()}
 
-    def collect(self, memory: np.ndarray, share_done: float) -> Callable[[], None]:
+    def collect(self, memory: np.ndarray, share_done: float) -> list[Callable[[], None]]:
         """Take the finished rows off the arena's buffers, which are swapped for the spare ones.
 
-        What is returned does the copying, in any thread, and must have done it before the next
-        call. `share_done` of the events has been taken: how many rows there will be is judged by
-        it, so that the columns are rarely moved.
+        What is returned does the copying, each a part of it, in any threads, and must have done it
+        before the next call. `share_done` of the events has been taken: how many rows there will
+        be is judged by it, so that the columns are rarely moved.
         """
         blocks = []
         for base, spare, used, limit, width in _BUFFERS:
@@ -79,14 +79,22 @@ class Rows:
             blocks.append(memory[start : start + width * cap].reshape(width, cap)[:, :count])
             memory[base], memory[spare], memory[used] = memory[spare], start, 0
 
-        def copy() -> None:
-            for group, values in self._unpacked(blocks):
-                group.add(values, share_done)
+        def copier(unpacked: Iterator[tuple[_Group, Sequence[Any]]]) -> Callable[[], None]:
+            def copy() -> None:
+                for group, values in unpacked:
+                    group.add(values, share_done)
 
-        return copy
+            return copy
 
-    def _unpacked(self, blocks: list[np.ndarray]) -> Iterator[tuple["_Group", Sequence[Any]]]:
         states, occupants, episodes, jobs, records = blocks
+        return [
+            copier(self._of_time(states, occupants)),
+            copier(self._of_jobs(episodes, jobs, records)),
+        ]
+
+    def _of_time(
+        self, states: np.ndarray, occupants: np.ndarray
+    ) -> Iterator[tuple["_Group", Sequence[Any]]]:
         yield (
             self._groups[STATES],
             (*states[:2], *_fields(states[2], a.NAME_BITS, a.STATE_BITS, a.CORE_BITS)),
@@ -95,6 +103,10 @@ class Rows:
             self._groups[OCCUPANTS],
             (*occupants[:2], *_fields(occupants[2], a.NAME_BITS, a.STATE_BITS)),
         )
+
+    def _of_jobs(
+        self, episodes: np.ndarray, jobs: np.ndarray, records: np.ndarray
+    ) -> Iterator[tuple["_Group", Sequence[Any]]]:
         yield (
             self._groups[EPISODES],
             (*episodes[:3], *_fields(episodes[3], a.NAME_BITS, a.NAME_BITS)),

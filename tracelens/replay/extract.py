@@ -60,7 +60,7 @@ def extract(run: Timeline) -> Extracted:
     if any(about.idle):
         has_idle[:] = 1
     count = len(events.times)
-    boots = run.log.events["boot"].to_numpy(writable=True)
+    boots = run.log.events["boot"].to_numpy()
     causes = _causes(run.log.events, system)
     step = compiled(walk, count)
     at, parts = 0, []
@@ -91,4 +91,4 @@ def _causes(events: pl.DataFrame, system: System) -> np.ndarray:
         .fill_null(-1)
         .cast(pl.Int32)
     )
-    return found.to_series().to_numpy(writable=True)
+    return found.to_series().to_numpy()
