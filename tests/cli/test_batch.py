@@ -1,6 +1,7 @@
 """`tracelens batch`, from files to files and the index on the terminal."""
 
 import io
+import json
 import subprocess
 import sys
 
@@ -31,7 +32,8 @@ def test_an_index_rows_and_reports(folder, tmp_path, capsys, monkeypatch):
     page = (out / "index.html").read_text("utf-8")
     for run in runs.filter(pl.col("status") == 0)["run"]:
         assert f'<a href="reports/{run}.html">{run}</a>' in page
-        assert (out / "reports" / f"{run}.json").exists()
+        report = json.loads((out / "reports" / f"{run}.json").read_bytes())
+        assert report["log"]["sources"] == [f"runs/{run}"], "as the user calls it"
         assert (out / "reports" / f"{run}.html").exists()
 
 

@@ -23,7 +23,7 @@ UNFINISHED: Final = ".part"
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """What one worker is to do with one log. Paths are absolute, for a worker anywhere."""
+    """What one worker is to do with one log. For a worker elsewhere paths are absolute."""
 
     number: int
     run: str

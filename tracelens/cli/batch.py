@@ -77,7 +77,15 @@ def batch(
     found = inputs.find(logs, directory)
     shared = Path(system).absolute() if system else None
     jobs = [
-        Job(number, one.run, one.path.absolute(), directory, shared, strict, html_reports)
+        Job(
+            number,
+            one.run,
+            one.path.absolute() if cluster else one.path,  # here reports call it as the user does
+            directory,
+            shared,
+            strict,
+            html_reports,
+        )
         for number, one in enumerate(found)
     ]
     results.prepare(directory)

@@ -179,7 +179,7 @@ def _ready(evidence: Evidence, least: dict[str, float] | dict[str, int]) -> pl.D
         evidence.analysis.timeline.task_states.lazy()
         .filter((pl.col("state") == "ready") & LENGTH.ge(shortest))
         .select(pl.col("task").cast(pl.String), "start_ns", "end_ns")
-        .join(limits.lazy(), on="task")
+        .join(limits.lazy(), on="task", maintain_order="left")
         .filter(LENGTH.ge(pl.col("least")))
         .sort(LENGTH, descending=True, maintain_order=True)
         .collect()
@@ -195,7 +195,7 @@ def _without_inversions(evidence: Evidence, waits: pl.DataFrame) -> pl.DataFrame
         .join(inversions, left_on="task", right_on="victim")
         .filter((pl.col("from_ns") < pl.col("end_ns")) & (pl.col("to_ns") > pl.col("start_ns")))
     )
-    return waits.with_row_index("row").join(held_up, on="row", how="anti").drop("row")
+    return waits.with_row_index("row").join(held_up, on="row", how="anti", maintain_order="left").drop("row")
 
 
 def _meanwhile(evidence: Evidence, task: str, waits: pl.DataFrame) -> list[Counter[str]]:

@@ -143,19 +143,22 @@ class Declarations:
     ) -> dict[str, Any]:
         """The record's fields that the pairs of a line fill."""
         fields = {}
+        unknown = []
         for name, text in pairs.items():
             key = keys.get(name)
             if key is None:
-                which = {tag: pairs[tag] for tag in _TAGS.get(word, ("id",)) if tag in pairs}
-                line = render_pairs(word, {**which, name: text})
-                # Of a thing without an id the line is of no use, and counted as that.
-                kept = "id" in pairs or word not in THINGS
-                self._keep(place, line if kept else None, f"key {name} of #{word}")
+                unknown.append(name)
                 continue
             try:
                 fields[key.field] = key.parse(text)
             except ValueError as error:
                 self._losses.add_found(unused.BAD_VALUE, *place, f"{name}={text}", str(error))
+        tags = [tag for tag in _TAGS.get(word, ("id",)) if tag in keys and keys[tag].field in fields]
+        for name in unknown:
+            line = render_pairs(word, {tag: pairs[tag] for tag in (*tags, name)})
+            # Of a thing without a usable id the line is of no use, and counted as that.
+            kept = tags or word not in THINGS
+            self._keep(place, line if kept else None, f"key {name} of #{word}")
         return fields
 
     def _thing(self, place: Place, word: str, pairs: dict[str, str]) -> None:

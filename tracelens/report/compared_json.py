@@ -1,6 +1,7 @@
 """A comparison as one JSON document; `compare-1.schema.json` describes its keys.
 
-Times are microseconds as numbers, shares numbers from 0 to 1; names, never ids.
+Times are microseconds as numbers, shares numbers from 0 to 1; names, never ids. What statistics
+give is told to nine significant digits: the rest depends on the library's release.
 """
 
 from typing import Any, Final
@@ -69,18 +70,22 @@ def _run(run: Setup) -> dict[str, Any]:
 def _comparison(row: dict[str, Any]) -> dict[str, Any]:
     scale = NS_PER_US if row["unit"] == "ns" else 1
     measured = ("old", "new", "change", "change_low", "change_high", "detectable")
-    told = {key: None if row[key] is None else row[key] / scale for key in measured}
+    told = {key: None if row[key] is None else _steady(row[key] / scale) for key in measured}
     return {
         "quantity": row["quantity"],
         "subject": row["subject"],
         "unit": _UNITS[row["unit"]],
         **told,
-        "p": row["p"],
+        "p": None if row["p"] is None else _steady(row["p"]),
         "moved": row["moved"],
         "worse": row["worse"],
         "above_us": ns_to_us(row["above_ns"]),
         "unjudged": row["unjudged"],
     }
+
+
+def _steady(value: float) -> float:
+    return float(f"{value:.9g}")
 
 
 def _moved(row: dict[str, Any]) -> dict[str, Any]:
