@@ -6,7 +6,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from tracelens.handed import as_column
+from tracelens.handed import as_column, as_column_or_null
 
 KINDS = ["uint8", "uint16", "uint32", "uint64", "int8", "int16", "int32", "int64"]
 
@@ -31,3 +31,14 @@ def test_it_outlives_whoever_handed_it_over():
 )
 def test_what_has_gaps_or_another_type_or_nothing_is_a_column_too(values):
     assert as_column(values, "x").equals(pl.Series("x", values), check_dtypes=True)
+
+
+@pytest.mark.parametrize("count", [0, 1, 7, 8, 9, 1000, (1 << 20) + 3])
+@pytest.mark.parametrize("nothing", [255, 0, 77])
+def test_what_stands_for_nothing_is_null(count, nothing):
+    values = (np.arange(count) * 7).astype(np.uint8)
+    expected = pl.Series("x", [None if value == nothing else value for value in values.tolist()])
+    column = as_column_or_null(values, "x", nothing)
+    assert column.equals(expected.cast(pl.UInt8), check_dtypes=True, check_names=True)
+    assert column.null_count() == expected.null_count()
+    assert (values[column.is_null().to_numpy()] == 0).all()

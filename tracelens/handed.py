@@ -14,10 +14,35 @@ _TYPES = {
 }
 
 
+_BLOCK = 1 << 20
+
+
 def as_column(values: np.ndarray, name: str = "") -> pl.Series:
     """The array as a column, which holds on to it: whoever hands it over no longer writes to it."""
     if values.dtype not in _TYPES or not values.flags.c_contiguous:
         return pl.Series(name, values)
-    kind = _TYPES[values.dtype]
-    handed = nanoarrow.c_array_from_buffers(kind, len(values), [None, values], 0)
+    return _handed(values, name, None)
+
+
+def as_column_or_null(values: np.ndarray, name: str, nothing: int | np.integer) -> pl.Series:
+    """The same, and null where the array holds `nothing`; there it holds 0 afterwards.
+
+    The array must be writable, contiguous, and of integers.
+    """
+    known = np.empty((len(values) + 7) // 8, np.uint8)
+    for at in range(0, len(values), _BLOCK):  # no room for a mask of all
+        part = values[at : at + _BLOCK]
+        given = part != nothing
+        part[~given] = 0
+        known[at // 8 : (at + len(part) + 7) // 8] = np.packbits(given, bitorder="little")
+    return _handed(values, name, known)
+
+
+def _handed(values: np.ndarray, name: str, known: np.ndarray | None) -> pl.Series:
+    handed = nanoarrow.c_array_from_buffers(
+        _TYPES[values.dtype],
+        len(values),
+        [known, values],
+        null_count=0 if known is None else -1,  # to be counted
+    )
     return pl.Series(handed).alias(name)

@@ -195,7 +195,11 @@ def _without_inversions(evidence: Evidence, waits: pl.DataFrame) -> pl.DataFrame
         .join(inversions, left_on="task", right_on="victim")
         .filter((pl.col("from_ns") < pl.col("end_ns")) & (pl.col("to_ns") > pl.col("start_ns")))
     )
-    return waits.with_row_index("row").join(held_up, on="row", how="anti", maintain_order="left").drop("row")
+    return (
+        waits.with_row_index("row")
+        .join(held_up, on="row", how="anti", maintain_order="left")
+        .drop("row")
+    )
 
 
 def _meanwhile(evidence: Evidence, task: str, waits: pl.DataFrame) -> list[Counter[str]]:

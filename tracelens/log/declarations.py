@@ -153,7 +153,9 @@ class Declarations:
                 fields[key.field] = key.parse(text)
             except ValueError as error:
                 self._losses.add_found(unused.BAD_VALUE, *place, f"{name}={text}", str(error))
-        tags = [tag for tag in _TAGS.get(word, ("id",)) if tag in keys and keys[tag].field in fields]
+        tags = [
+            tag for tag in _TAGS.get(word, ("id",)) if tag in keys and keys[tag].field in fields
+        ]
         for name in unknown:
             line = render_pairs(word, {tag: pairs[tag] for tag in (*tags, name)})
             # Of a thing without a usable id the line is of no use, and counted as that.

@@ -16,7 +16,7 @@ import numpy as np
 import polars as pl
 
 from tracelens.compiled import compiled, is_compiled
-from tracelens.handed import as_column
+from tracelens.handed import as_column, as_column_or_null
 from tracelens.log.grammar import BLANK, PLACES, REMARK, packed_words
 from tracelens.log.take import (
     AT_SIZE,
@@ -159,13 +159,10 @@ class _Columns:
                 "time": as_column(self.time[:rows].view(np.uint64)),
                 "core": as_column(self.core[:rows]),
                 "event": as_column(self.kind[:rows]).cat.to(EVENT_TYPE),
-                "subject": as_column(self.subject[:rows]),
-                "value": as_column(self.value[:rows]),
+                "subject": as_column_or_null(self.subject[:rows], "", _NO_TOKEN).cat.to(token),
+                "value": as_column_or_null(self.value[:rows], "", _NO_TOKEN).cat.to(token),
                 "line": as_column(self.line[:rows]),
             }
-        ).with_columns(
-            pl.when(pl.col(name) != _NO_TOKEN).then(pl.col(name)).cat.to(token).alias(name)
-            for name in ("subject", "value")
         )
 
 

@@ -23,8 +23,8 @@ from tracelens.reconstruct.rows import (
     STATES,
     Columns,
     Rows,
+    grouped,
     narrow,
-    taken,
 )
 from tracelens.reconstruct.setup import Facts
 
@@ -187,11 +187,9 @@ def _task_states(columns: Columns, labels: Labels) -> pl.DataFrame:
 
 
 def _occupancy(columns: Columns, overrides: Columns, labels: Labels) -> pl.DataFrame:
-    start, end, who, occupant, core = columns
     if len(labels.cores) > 1:  # rows of a core come in order of time
-        order = np.argsort(core, kind="stable")
-        columns = [taken(column, order) for column in columns]
-        start, end, who, occupant, core = columns
+        columns = grouped(columns, columns[-1], len(labels.cores))
+    start, end, who, occupant, core = columns
     return _frame(
         apply_overrides([core, start, end, occupant, who], np.stack(overrides)),
         core=labels.core("core"),

@@ -7,7 +7,7 @@ The meaning of a token depends on the event word beside it, so it is found once 
 word and token that occurs, and then looked up for all events at once.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Any
@@ -33,6 +33,7 @@ _OF_LOCKS = frozenset(("request", "lock", "unlock"))
 _OF_QUEUES = frozenset(("send", "receive"))
 _OF_MASKS = frozenset(("mask", "unmask"))
 _NUMBERED = frozenset(("priority", "stack", "lost", "wake", "arrive", "finish"))
+_BLOCK = 1 << 20
 _LARGEST = 1 << 62
 _MOST_LOST = 1 << 40  # what a single record may claim, so that no sum overflows
 
@@ -186,17 +187,18 @@ class _Column:
     """One column of tokens: which pairs of word and token occur, and where."""
 
     def __init__(self, column: pl.Series, kinds: np.ndarray) -> None:
-        physical = column.to_physical()
-        none = int(physical.drop_nulls().to_numpy().max(initial=0)) + 1
-        self.codes = physical.fill_null(none).to_numpy().view(np.int32)
-        distinct = _present(self.codes, none)
-        words = pl.Series(distinct, dtype=physical.dtype).cat.to(column.dtype)
+        self._physical = column.to_physical()
+        self._none = int(self._physical.to_frame().max().item() or 0) + 1
+        distinct = self._distinct()
+        words = pl.Series(distinct, dtype=self._physical.dtype).cat.to(column.dtype)
         texts: list[str] = words.cast(pl.String).to_list()
-        self._dense = np.zeros(none + 1, np.int32)
+        self._dense = np.zeros(self._none + 1, np.int32)
         self._dense[distinct] = np.arange(1, len(texts) + 1)
         self.width = len(texts) + 1
         used = np.zeros(len(EVENT_WORDS) * self.width, np.uint8)
-        compiled(_mark_pairs, len(kinds))(kinds, self.codes, self._dense, self.width, used)
+        mark = compiled(_mark_pairs, len(kinds))
+        for block, codes in self._blocks():
+            mark(kinds[block], codes, self._dense, self.width, used)
         texts.insert(0, "")
         self.pair_of = {
             int(key): (EVENT_WORDS[key // self.width], texts[key % self.width])
@@ -224,18 +226,29 @@ class _Column:
         if np.abs(table).max(initial=0) < 1 << 31 and all(n < 1 << 31 for *_, n in later):
             table = table.astype(np.int32)
         result = empty(len(kinds), table.dtype)
-        compiled(_look_up, len(kinds))(kinds, self.codes, self._dense, self.width, table, result)
+        look_up = compiled(_look_up, len(kinds))
+        for block, codes in self._blocks():
+            look_up(kinds[block], codes, self._dense, self.width, table, result[block])
         for key, place, number in later:
-            here = kinds.astype(np.int64) * self.width + self._dense[self.codes] == key
-            result[here & places.from_on(place)] = number
+            after = places.from_on(place)
+            for block, codes in self._blocks():
+                here = kinds[block].astype(np.int64) * self.width + self._dense[codes] == key
+                result[block][here & after[block]] = number
         return result
 
+    def _blocks(self) -> Iterator[tuple[slice, np.ndarray]]:
+        """The codes block by block, none in place of null: no room for those of all events."""
+        for at in range(0, len(self._physical), _BLOCK):
+            block = slice(at, at + _BLOCK)
+            codes = self._physical[block].fill_null(self._none).to_numpy()
+            yield block, codes.view(np.int32)
 
-def _present(codes: np.ndarray, limit: int) -> np.ndarray:
-    """Which codes below `limit` occur, ascending. A hash of all of them takes far longer."""
-    seen = np.zeros(limit + 1, np.bool_)
-    seen[codes] = True
-    return np.flatnonzero(seen[:limit])
+    def _distinct(self) -> np.ndarray:
+        """Which codes occur, ascending. A hash of all of them takes far longer."""
+        seen = np.zeros(self._none + 1, np.bool_)
+        for _, codes in self._blocks():
+            seen[codes] = True
+        return np.flatnonzero(seen[: self._none])
 
 
 def _mark_pairs(kinds: Memory, codes: Memory, dense: Memory, width: int, used: Memory) -> None:
@@ -352,6 +365,6 @@ def _complete(make: Any, records: Sequence[Any], names: Sequence[str]) -> tuple[
 
 def _with_seen_cores(declared: Sequence[Core], events: pl.DataFrame) -> tuple[Core, ...]:
     by_id = {core.id: core for core in declared}
-    for number in _present(events["core"].to_numpy(), 256).tolist():
+    for number in events["core"].unique().sort().to_list():
         by_id.setdefault(number, Core(number, str(number)))
     return tuple(by_id[number] for number in sorted(by_id) if number < 256)

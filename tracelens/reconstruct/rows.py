@@ -41,6 +41,8 @@ _RECORD_FIELDS: Final = {
 }
 """How many fields a record of each rarer kind has."""
 
+_BLOCK: Final = 1 << 18
+
 Columns = list[np.ndarray]
 
 
@@ -193,6 +195,26 @@ def _narrow(names: int) -> Any:
 def taken(column: np.ndarray, rows: np.ndarray) -> np.ndarray:
     """The elements at `rows`."""
     return np.take(column, rows, out=empty(len(rows), column.dtype), mode="clip")
+
+
+def grouped(columns: Columns, key: np.ndarray, keys: int) -> Columns:
+    """The rows of key 0, of key 1 and so on, up to `keys`; those of one key as they came.
+
+    Block by block, so that what is needed besides the new columns is no larger than a block.
+    """
+    blocks = [slice(at, at + _BLOCK) for at in range(0, len(key), _BLOCK)]
+    counts = [np.bincount(key[block], minlength=keys) for block in blocks]
+    next_of = np.cumsum([0, *sum(counts, np.zeros(keys, np.int64))])[:-1]
+    new = [empty(len(key), column.dtype) for column in columns]
+    for block, count in zip(blocks, counts, strict=True):
+        order = np.argsort(key[block], kind="stable")
+        ends = np.cumsum(count)
+        for old, made in zip(columns, new, strict=True):
+            rows = old[block][order]
+            for at, first, end, size in zip(next_of, ends - count, ends, count, strict=True):
+                made[at : at + size] = rows[first:end]
+        next_of += count
+    return new
 
 
 def _fields(codes: np.ndarray, *bits: int) -> Iterator[np.ndarray]:
