@@ -50,6 +50,17 @@ def test_an_array_that_is_one_of_many_is_in_a_file(monkeypatch: pytest.MonkeyPat
     assert not room.empty(GB // 20 + 1, np.uint8).flags.owndata
 
 
+def test_while_one_lies_in_a_file_other_large_ones_do(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(room, "memory", lambda: (GB, GB))
+    first = room.empty(GB // 20 + 1, np.uint8)
+    part = first[5:]
+    del first
+    assert not room.empty(room._LARGE, np.uint8).flags.owndata
+    assert room.empty(room._LARGE - 1, np.uint8).flags.owndata
+    del part
+    assert room.empty(room._LARGE, np.uint8).flags.owndata
+
+
 def test_no_room_in_the_file_either_is_no_traceback_of_the_system(
     short: None, monkeypatch: pytest.MonkeyPatch
 ) -> None:

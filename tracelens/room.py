@@ -3,12 +3,13 @@
 What is computed from the large columns of a log needs memory of its own. So a large array that
 would leave less than half of the machine's memory (or of the control group's, if that is less),
 or that tells by its size that there will be many, is put into a file without a name in the
-directory for temporary files; the system keeps as much of it in memory as it can, and the results
-are the same.
+directory for temporary files, and so is every other large one while that lives. The system keeps as
+much of them in memory as it can, and the results are the same.
 """
 
 import os
 import tempfile
+import weakref
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -21,6 +22,9 @@ _LARGE: Final = 1 << 24
 _ARRAYS: Final = 20
 """An array of more than this part of all memory is one of many: a log's longest column is about a
 seventeenth of what its tables need."""
+
+_in_files: Final[set[int]] = set()
+"""The arrays that lie in files, by identity."""
 
 _GROUPS: Final = (
     ("/sys/fs/cgroup", "memory.max", "memory.stat", "anon"),
@@ -40,9 +44,12 @@ def empty(count: int, kind: Any) -> np.ndarray:
     try:
         with tempfile.TemporaryFile() as file:
             os.posix_fallocate(file.fileno(), 0, size)
-            return np.memmap(file, kind, "r+", shape=(count,)).view(np.ndarray)
+            mapped = np.memmap(file, kind, "r+", shape=(count,))
     except OSError as error:
         raise MemoryError(f"no room for {size} bytes in {tempfile.gettempdir()}: {error}") from None
+    _in_files.add(id(mapped))
+    weakref.finalize(mapped, _in_files.discard, id(mapped))
+    return mapped.view(np.ndarray)
 
 
 def _is_short(size: int) -> bool:
@@ -50,7 +57,7 @@ def _is_short(size: int) -> bool:
     if found is None:
         return False
     free, whole = found
-    return size > whole // _ARRAYS or free - size < whole // 2
+    return bool(_in_files) or size > whole // _ARRAYS or free - size < whole // 2
 
 
 def memory() -> tuple[int, int] | None:
