@@ -166,3 +166,13 @@ def test_nothing_wrong_is_said_in_so_many_words():
     assert "Nothing wrong was found in what this log shows." in shown(
         empty_analysis(findings=notes)
     )
+
+
+def test_of_thousands_of_findings_the_first_are_printed_and_the_rest_counted():
+    many = tuple(
+        Finding("note", "log", f"Remark {n}.", None, "log_warning", {"count": 1})
+        for n in range(1000)
+    )
+    remarks = document(replace(knitting(), findings=many)).remarks
+    assert len(remarks) == 201
+    assert remarks[-1].text == "800 more are in the JSON."

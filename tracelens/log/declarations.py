@@ -16,7 +16,7 @@ from tracelens.log import unused
 from tracelens.log.keys import SETTINGS, THINGS, VERSION, Key
 from tracelens.log.render import render_pairs
 from tracelens.log.unused import Unused
-from tracelens.model.system import Clock, Place, System
+from tracelens.model.system import MOST_NAMES, Clock, Place, System
 
 # #task id=t1 …          #clock hz=1000000          #tracelens 1
 _LINE = re.compile(r"#([a-z][a-z0-9_]*)(?:\s+(.*))?", re.DOTALL)
@@ -24,6 +24,8 @@ _LINE = re.compile(r"#([a-z][a-z0-9_]*)(?:\s+(.*))?", re.DOTALL)
 _PAIR = re.compile(r'([^\s="]+)=(?:"([^"]*)"|([^\s"]*))(?:\s+|$)')
 _JUNK = re.compile(r"(\S+)(?:\s+|$)")
 _NO_WORD = re.compile(r"[\x00-\x08\x0b-\x1f\x7f]")
+
+_MOST_SENTENCES = 20
 
 _TAGS = {"clock": ("core",)}  # what says which one a line is about; else the id
 
@@ -46,7 +48,11 @@ class Declarations:
         """Whether any line was one that only an event log has."""
 
     def add(self, place: Place, text: str) -> None:
-        """Take in one line. Raises `LogError` for another version or a second, other clock."""
+        """Take in one line.
+
+        Raises `LogError` for another version, a second, other clock, and for more names of a kind
+        than `MOST_NAMES`.
+        """
         match = _LINE.fullmatch(text.rstrip())
         if match is None or _NO_WORD.search(text):
             if text.rstrip() != "#" and not text.startswith(("# ", "#\t")):
@@ -103,13 +109,17 @@ class Declarations:
             f"later one is kept; see that the parts are of one run"
             for key, (place, old, new) in self._run_changes.items()
         ]
-        return unknown + changed
+        return [
+            *_first(unknown, "keys and declarations are not known"),
+            *_first(changed, "keys of #run have changed"),
+        ]
 
     def _about_the_run(self, place: Place, pairs: dict[str, str]) -> None:
         for key, text in pairs.items():
             if self._run.get(key, text) != text:
                 self._run_changes.setdefault(key, (place, self._run[key], text))
         self._run.update(pairs)
+        self._bound(place, "keys of #run", len(self._run))
 
     def _version(self, place: Place, rest: str) -> None:
         if rest == VERSION:
@@ -169,6 +179,8 @@ class Declarations:
         if "id" in fields:
             thing, name = fields.pop("id"), fields.pop("name", None)
             self._things[word].declare(thing, name, fields, place)
+            what = f"names of a {word} (or ids declared again)"
+            self._bound(place, what, len(self._things[word]))
         elif "id" not in pairs:
             self._losses.add(unused.NO_ID, place[0], [place[1]])
 
@@ -176,6 +188,7 @@ class Declarations:
         fields = self._fields(place, word, SETTINGS[word], pairs)
         if word == "note":
             self._notes += [fields["text"]] if "text" in fields else []
+            self._bound(place, "notes", len(self._notes))
         elif word == "clock":
             self._clock(place, fields, line)
         else:
@@ -197,11 +210,26 @@ class Declarations:
     def _keep(self, place: Place, text: str | None, what: str) -> None:
         if text is not None:
             self._unknown.append((place, text))
+            self._bound(place, "keys and declarations that are not known", len(self._unknown))
         count, first = self._surprises.get(what, (0, place))
         self._surprises[what] = (count + 1, first)
 
+    def _bound(self, place: Place, what: str, count: int) -> None:
+        if count > MOST_NAMES:
+            raise LogError(
+                f"too many {what}: found {count}, expected at most {MOST_NAMES}",
+                place=self._name(place),
+                hint="declare what the events name, each once",
+            )
+
     def _name(self, place: Place) -> str:
         return f"{self._sources[place[0]]}:{place[1]}"
+
+
+def _first(sentences: list[str], of_what: str) -> list[str]:
+    """The first sentences, and one that says how many more there are."""
+    more = len(sentences) - _MOST_SENTENCES
+    return sentences[:_MOST_SENTENCES] + ([f"{more} more {of_what}"] if more > 0 else [])
 
 
 class _Things:
@@ -244,6 +272,10 @@ class _Things:
         self._ids_of[old] -= 1
         self._ids_of[name] += 1
         self._facts.setdefault(name, {}).update(facts)
+
+    def __len__(self) -> int:
+        """How often an id was given a meaning."""
+        return len(self._declared)
 
     def records(self) -> tuple[Any, ...]:
         """A record for each time that an id was given a meaning, in the order of the log."""

@@ -13,6 +13,10 @@ from typing import Final, Literal
 Place = tuple[int, int]
 """(part, line): index into `Log.sources` and 1-based line number there."""
 
+MOST_NAMES: Final = 32_768
+"""How many different names of a kind (tasks, handlers, locks, queues, words) there may be in a log
+or a file: what is kept of each, and of each pair of them, would otherwise have no bound."""
+
 PROTOCOLS: Final = {
     "none": "no protocol",
     "inherit": "priority inheritance",

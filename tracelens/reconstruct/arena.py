@@ -43,6 +43,7 @@ FAR: Final = 1 << 62
     LOST,
     EVENT_ROW,
     MARGIN,
+    AT_ONCE,
     BOOT_START,
     TASKS,
     CORES,
@@ -81,7 +82,7 @@ FAR: Final = 1 << 62
     RECORD_USED,
     RECORD_CAP,
     HEADER,
-) = range(56)
+) = range(57)
 
 FIXED, EDF, ROUND_ROBIN = range(3)
 
@@ -157,7 +158,8 @@ NOT_WAITING, WAITS, SPINS = range(3)
 ) = range(61)
 MAX_CHAIN: Final = 32
 BATCH: Final = 16
-"""Events between two looks whether there is room for what they may write."""
+"""The most events between two looks whether there is room for what they may write; AT_ONCE says
+how many they are here."""
 
 # -------------------------------------------------------------------------------------- cores
 IN_ISR, ASLEEP, BY_TASK, SWITCHING, IDLING, NOBODY_KNOWS = range(6)

@@ -29,6 +29,13 @@ from tracelens.reconstruct.step import advance
 _COUNTERS = [arena.NEXT_JOB, arena.NEXT_WAIT, arena.NEXT_INVERSION, arena.NEXT_DEADLOCK]
 """What is numbered through the whole log, not anew in each boot."""
 
+_TASKS_OF_AN_EVENT = 32
+
+_LEAST_ROWS = 1 << 26
+_ROWS_AN_EVENT = 32
+"""How many rows may be finished: so many an event, but at least so many in all. Each task that is
+under way may get a row at each event, so that else a small log could fill memory and disk."""
+
 _BUFFER_ROWS = 50_000
 """Finished rows that a buffer holds before it is emptied; small logs take smaller buffers."""
 
@@ -40,20 +47,22 @@ def reconstruct(log: Log, system: System | None = None, *, part_events: int = 0)
     `part_events` the events are taken in parts of that many, with the same result; it is how
     a log that grows, or is larger than memory, is read.
     """
-    named, numbered = name_events(log.events, system or log.declared)
+    named, numbered = name_events(log.events, system or log.declared, log.sources)
     about = facts(named)
     boots: list[Rows] = []
     starts: list[tuple[int, int]] = []
     lost = 0
     counted = np.zeros(len(_COUNTERS), np.int64)
     bounds = _bounds(log, len(numbered.times))
+    most = max(_LEAST_ROWS, _ROWS_AN_EVENT * len(numbered.times))
     for number, (first, last) in enumerate(bounds):
-        boot = _Boot(named, about, numbered.part(first, last), first, part_events, counted)
+        boot = _Boot(named, about, numbered.part(first, last), first, part_events, counted, most)
         is_last = number == len(bounds) - 1
         rows, memory = boot.run({}, is_last)
         if memory[arena.SPLIT_CANDIDATES]:
             rows, memory = boot.run(envelopes(rows, named.system, about), is_last)
         boots.append(rows)
+        most -= rows.count
         starts.append((first, int(numbered.times[first]) if last > first else 0))
         lost += int(memory[arena.LOST])
         counted = memory[_COUNTERS].copy()
@@ -75,7 +84,8 @@ def _bounds(log: Log, events: int) -> list[tuple[int, int]]:
 class _Boot:
     """The events between two starts of the target; `first` is the first one's row in the log.
 
-    `counted` are the numbers of the next job, wait, inversion and deadlock.
+    `counted` are the numbers of the next job, wait, inversion and deadlock; `most_rows` is how
+    many rows may be finished.
     """
 
     named: Named
@@ -84,6 +94,7 @@ class _Boot:
     first: int
     part_events: int
     counted: np.ndarray
+    most_rows: int
 
     def run(self, grid: dict[int, int], is_last: bool) -> tuple[Rows, np.ndarray]:
         """The finished rows of this boot and the memory at its end.
@@ -94,7 +105,7 @@ class _Boot:
         e = self.events
         count = len(e.times)
         hints, next_core, idle_at = self._hints()
-        rows = Rows(self.named)
+        rows = Rows(self.named, self.most_rows)
         sizes = _sizes(self.named, count)
         memory = build(sizes)
         memory[_COUNTERS] = self.counted
@@ -111,7 +122,9 @@ class _Boot:
         if self.first == 0:
             for queue in np.flatnonzero(~known_empty):
                 emit_record(memory, arena.R_LEVEL, int(queue), 0, arena.NONE)
-        step = compiled(advance, count, pointers=True)
+        # Each event may touch every task: many tasks are as much work as many events.
+        work = count * (1 + len(self.named.system.tasks) // _TASKS_OF_AN_EVENT)
+        step = compiled(advance, work, pointers=True)
         at = 0
         part = self.part_events or count
         # While the machine goes on, which lets go of the interpreter when it is compiled, other
@@ -130,7 +143,7 @@ class _Boot:
                     sizes, memory = _with_room(sizes, memory)
                 at = reached
             _wait(copied)
-        compiled(end_boot, count, pointers=True)(memory, int(is_last))
+        compiled(end_boot, work, pointers=True)(memory, int(is_last))
         for copy in rows.collect(memory, 1.0):
             copy()
         return rows, memory

@@ -6,6 +6,7 @@ import numpy as np
 
 from tracelens.reconstruct.arena import (
     ACTIVE,
+    AT_ONCE,
     BATCH,
     CHAINS,
     CORE_WIDTH,
@@ -65,6 +66,8 @@ from tracelens.reconstruct.arena import (
     TASKS,
 )
 
+_ROWS_AT_ONCE = 1 << 17
+
 
 @dataclass(frozen=True, slots=True)
 class Sizes:
@@ -79,10 +82,20 @@ class Sizes:
     items: int
     rows: int  # capacity of each buffer of finished rows
 
+    def at_once(self) -> int:
+        """How many events may be taken between two looks whether there is room for their rows.
+
+        Where one event may write very many, the buffers need not have room for more than that.
+        """
+        return max(1, min(BATCH, _ROWS_AT_ONCE // self._rows_of_one()))
+
     def margin(self) -> int:
-        """The most rows that a batch of events may write into a buffer: a gap ends everything."""
-        one = 8 * (self.tasks + self.cores + self.objects) + 4 * self.jobs + self.holds + 64
-        return BATCH * one
+        """The most rows that so many events may write into a buffer."""
+        return self.at_once() * self._rows_of_one()
+
+    def _rows_of_one(self) -> int:
+        """The most rows of one event: a gap ends everything."""
+        return 8 * (self.tasks + self.cores + self.objects) + 4 * self.jobs + self.holds + 64
 
 
 _POOLS = (
@@ -125,7 +138,7 @@ def build(sizes: Sizes) -> np.ndarray:
         at += length
     memory[N_TASKS], memory[N_CORES] = sizes.tasks, sizes.cores
     memory[N_ISRS], memory[N_OBJECTS] = sizes.isrs, sizes.objects
-    memory[MARGIN] = sizes.margin()
+    memory[MARGIN], memory[AT_ONCE] = sizes.margin(), sizes.at_once()
     for *_, cap, _ in _BUFFERS:
         memory[cap] = sizes.rows + sizes.margin()
     pool_sizes = (sizes.jobs, sizes.holds, sizes.items)
@@ -151,7 +164,7 @@ def grown(memory: np.ndarray, old: Sizes, new: Sizes) -> np.ndarray:
     larger = build(new)
     kept_bases = {base: int(larger[base]) for base in _region_bases()}
     caps = {cap: int(larger[cap]) for *_, cap, _ in _BUFFERS}
-    margin = int(larger[MARGIN])
+    room = larger[[MARGIN, AT_ONCE]]
     bases = sorted(_region_bases(), key=lambda base: memory[base])
     ends = [*(int(memory[base]) for base in bases[1:]), len(memory)]
     larger[:HEADER] = memory[:HEADER]
@@ -163,7 +176,7 @@ def grown(memory: np.ndarray, old: Sizes, new: Sizes) -> np.ndarray:
         larger[kept_bases[base] : kept_bases[base] + end - start] = memory[start:end]
     for base, value in (kept_bases | caps).items():
         larger[base] = value
-    larger[MARGIN] = margin
+    larger[[MARGIN, AT_ONCE]] = room
     old_counts, new_counts = (old.jobs, old.holds, old.items), (new.jobs, new.holds, new.items)
     for (base, free, left, width, link), was, count in zip(
         _POOLS, old_counts, new_counts, strict=True

@@ -16,30 +16,18 @@ import numpy as np
 import polars as pl
 
 from tracelens.compiled import compiled
-from tracelens.model.events import CODE, EVENT_WORDS, NO_TASK
-from tracelens.model.system import Core, Isr, Lock, Place, Queue, System, Task
+from tracelens.errors import LogError
+from tracelens.model.events import CODE, EVENT_WORDS
+from tracelens.model.system import MOST_NAMES, Core, Isr, Lock, Place, Queue, System, Task
 from tracelens.reconstruct.arena import Memory
+from tracelens.reconstruct.roles import OF_MASKS, OF_QUEUES, Declared, Pair, Roles
 from tracelens.room import empty
 
-_OF_TASKS = frozenset(
-    (
-        *("activate", "start", "preempt", "wait", "release", "terminate", "suspend"),
-        *("arrive", "finish", "request", "lock", "unlock", "priority", "stack"),
-    )
-)
-_OF_HANDLERS = frozenset(("enter", "leave", "pend"))
-_OF_ANYONE = frozenset(("mask", "unmask", "send", "receive"))
-_OF_LOCKS = frozenset(("request", "lock", "unlock"))
-_OF_QUEUES = frozenset(("send", "receive"))
-_OF_MASKS = frozenset(("mask", "unmask"))
 _NUMBERED = frozenset(("priority", "stack", "lost", "wake", "arrive", "finish"))
 _BLOCK = 1 << 20
 _LARGEST = 1 << 62
 _MOST_LOST = 1 << 40  # what a single record may claim, so that no sum overflows
 
-Declared = Task | Isr | Lock | Queue
-Pair = tuple[str, str]
-"""An event word and a token that occur together."""
 Meaning = tuple[Place | None, int]
 """From where in the log on (None: from its begin), and the number of the thing."""
 
@@ -90,12 +78,26 @@ class Numbered:
         )
 
 
-def name_events(events: pl.DataFrame, declared: System) -> tuple[Named, Numbered]:
-    """Resolve every token of the event table `events` against what is declared."""
+def name_events(
+    events: pl.DataFrame, declared: System, sources: Sequence[str] = ()
+) -> tuple[Named, Numbered]:
+    """Resolve every token of the event table `events` against what is declared.
+
+    `sources` are the names of the log's parts, for messages. Raises `LogError` if there are more
+    names of a kind than `MOST_NAMES`.
+    """
     kinds = events["event"].to_physical().to_numpy()
     with ThreadPoolExecutor(2) as pool:
-        subjects, values = pool.map(lambda name: _Column(events[name], kinds), ("subject", "value"))
-    roles = _Roles(declared, subjects.pairs, values.pairs)
+        subjects, values = pool.map(lambda name: _Column(events[name]), ("subject", "value"))
+        if subjects.words > 2 * MOST_NAMES + 1:  # '-' is no name
+            what = "tasks and interrupt handlers"
+            raise _too_many(what, subjects.words, "subject", events, sources)
+        list(pool.map(lambda column: column.find_pairs(kinds), (subjects, values)))
+    roles = Roles(declared, subjects.pairs, values.pairs)
+    for what, tokens in roles.kinds():
+        if len(tokens) > MOST_NAMES:
+            column = "subject" if what in ("tasks", "interrupt handlers") else "value"
+            raise _too_many(what, len(tokens), column, events, sources)
 
     task_names = _names(declared.tasks, roles.tasks)
     isr_names = _names(declared.isrs, roles.handlers)
@@ -144,7 +146,7 @@ def name_events(events: pl.DataFrame, declared: System) -> tuple[Named, Numbered
         whos=whos.result(),
         values=things.result(),
     )
-    stocked = [pair for pair in values.pairs if pair[0] in _OF_QUEUES]
+    stocked = [pair for pair in values.pairs if pair[0] in OF_QUEUES]
     stock = frozenset(name for pair in stocked for _, name in roles.thing_meaning(pair))
     named = Named(
         system=replace(
@@ -175,36 +177,63 @@ def _takers(
 ) -> dict[str, frozenset[int]]:
     """Which tasks receive from each queue, by index."""
     receives = np.flatnonzero(numbered.kinds == CODE["receive"])
-    queues, whos = numbered.values[receives], numbered.whos[receives]
+    pairs = np.stack((numbered.values[receives], numbered.whos[receives]))
+    found: dict[int, set[int]] = {}
+    for queue, who in np.unique(pairs, axis=1).T.tolist():
+        found.setdefault(queue, set()).add(who)
     return {
-        name: frozenset(np.unique(whos[queues == number]).tolist())
+        name: frozenset(found.get(number, ()))
         for number, name in enumerate(objects)
         if name in stock
     }
 
 
+def _too_many(
+    what: str, count: int, column: str, events: pl.DataFrame, sources: Sequence[str]
+) -> LogError:
+    """The error that points at the event which has the first word beyond the most."""
+    _, first = np.unique(events[column].to_physical().to_numpy(), return_index=True)
+    row = int(np.sort(first)[: MOST_NAMES + 1][-1])
+    part, line = events["part"][row], events["line"][row]
+    return LogError(
+        f"too many {what}: found {count} names, expected at most {MOST_NAMES} of a kind",
+        place=f"{sources[part]}:{line}" if sources else None,
+        hint="what changes from one event to the next, as a number, is no name",
+    )
+
+
 class _Column:
     """One column of tokens: which pairs of word and token occur, and where."""
 
-    def __init__(self, column: pl.Series, kinds: np.ndarray) -> None:
+    pair_of: dict[int, Pair]
+    pairs: tuple[Pair, ...]
+
+    def __init__(self, column: pl.Series) -> None:
         self._physical = column.to_physical()
         self._none = int(self._physical.to_frame().max().item() or 0) + 1
         distinct = self._distinct()
         words = pl.Series(distinct, dtype=self._physical.dtype).cat.to(column.dtype)
-        texts: list[str] = words.cast(pl.String).to_list()
+        self._texts = ["", *words.cast(pl.String).to_list()]
         self._dense = np.zeros(self._none + 1, np.int32)
-        self._dense[distinct] = np.arange(1, len(texts) + 1)
-        self.width = len(texts) + 1
+        self._dense[distinct] = np.arange(1, len(self._texts))
+        self.width = len(self._texts)
+
+    @property
+    def words(self) -> int:
+        """How many there are."""
+        return self.width - 1
+
+    def find_pairs(self, kinds: np.ndarray) -> None:
+        """Find `pairs`, and `pair_of` their keys."""
         used = np.zeros(len(EVENT_WORDS) * self.width, np.uint8)
         mark = compiled(_mark_pairs, len(kinds))
         for block, codes in self._blocks():
             mark(kinds[block], codes, self._dense, self.width, used)
-        texts.insert(0, "")
         self.pair_of = {
-            int(key): (EVENT_WORDS[key // self.width], texts[key % self.width])
+            int(key): (EVENT_WORDS[key // self.width], self._texts[key % self.width])
             for key in np.flatnonzero(used)
         }
-        self.pairs: tuple[Pair, ...] = tuple(self.pair_of.values())
+        self.pairs = tuple(self.pair_of.values())
 
     def meaning(
         self,
@@ -217,23 +246,28 @@ class _Column:
         In 32 bits, unless a number needs more.
         """
         table = np.full(len(EVENT_WORDS) * self.width, -1, np.int64)
-        later: list[tuple[int, Place, int]] = []
+        several: dict[int, list[Meaning]] = {}
         for key, pair in self.pair_of.items():
             meanings = of(pair)
             if meanings:
                 table[key] = meanings[0][1]
-                later += [(key, place, n) for place, n in meanings[1:] if place is not None]
-        if np.abs(table).max(initial=0) < 1 << 31 and all(n < 1 << 31 for *_, n in later):
+            if placed := [(place, n) for place, n in meanings[1:] if place is not None]:
+                several[key] = [meanings[0], *placed]
+        numbers = (n for meanings in several.values() for _, n in meanings)
+        if np.abs(table).max(initial=0) < 1 << 31 and all(n < 1 << 31 for n in numbers):
             table = table.astype(np.int32)
         result = empty(len(kinds), table.dtype)
         look_up = compiled(_look_up, len(kinds))
         for block, codes in self._blocks():
             look_up(kinds[block], codes, self._dense, self.width, table, result[block])
-        for key, place, number in later:
-            after = places.from_on(place)
-            for block, codes in self._blocks():
-                here = kinds[block].astype(np.int64) * self.width + self._dense[codes] == key
-                result[block][here & after[block]] = number
+        for block, codes in self._blocks() if several else ():
+            keys = kinds[block].astype(np.int64) * self.width + self._dense[codes]
+            for key, rows in _rows_of(keys, several):
+                begins = np.array([_in_order(place) for place, _ in several[key]])
+                meant = np.array([number for _, number in several[key]], table.dtype)
+                begins[0] = -1  # the first one holds from the begin of the log
+                last = np.searchsorted(begins, places.at(block.start + rows)) - 1
+                result[block.start + rows] = meant[last]
         return result
 
     def _blocks(self) -> Iterator[tuple[slice, np.ndarray]]:
@@ -263,79 +297,38 @@ def _look_up(
         result[i] = table[kinds[i] * width + dense[codes[i]]]
 
 
+def _rows_of(keys: np.ndarray, wanted: Iterable[int]) -> Iterator[tuple[int, np.ndarray]]:
+    """Each of the keys that are wanted with the rows, in order, in which it stands."""
+    chosen = np.zeros(int(keys.max(initial=0)) + 1, np.bool_)
+    chosen[list(wanted)] = True
+    rows = np.flatnonzero(chosen[keys])
+    rows = rows[np.argsort(keys[rows], kind="stable")]
+    for group in np.split(rows, np.flatnonzero(np.diff(keys[rows])) + 1):
+        if len(group):
+            yield int(keys[group[0]]), group
+
+
+def _in_order(place: Place | None) -> int:
+    """A number that grows with the place in the log."""
+    part, line = place or (0, 0)
+    return (part << 32) + line
+
+
 class _Places:
     """Where each event stands in the log, worked out only when an id has several meanings."""
 
     def __init__(self, events: pl.DataFrame) -> None:
         self._events = events
 
-    def from_on(self, place: Place) -> np.ndarray:
-        part, line = place
-        at_or_after = (pl.col("part") > part) | ((pl.col("part") == part) & (pl.col("line") > line))
-        return self._events.select(at_or_after).to_series().to_numpy()
-
-
-class _Roles:
-    """Which tokens stand for tasks, handlers, locks and queues, and what they are called."""
-
-    def __init__(self, declared: System, subjects: Iterable[Pair], values: Iterable[Pair]) -> None:
-        self._tasks = _by_id(declared.tasks)
-        self._isrs = _by_id(declared.isrs)
-        self._locks = _by_id(declared.locks)
-        self._queues = _by_id(declared.queues)
-        as_task = {t for word, t in subjects if word in _OF_TASKS}
-        as_handler = {t for word, t in subjects if word in _OF_HANDLERS}
-        anyone = {t for word, t in subjects if word in _OF_ANYONE}
-        undecided = anyone - as_task - self._tasks.keys()
-        self.handlers = as_handler | (undecided & (as_handler | self._isrs.keys()))
-        self.tasks = (as_task | (anyone - self.handlers)) - {NO_TASK, ""}
-        self.locks = {t for word, t in values if word in _OF_LOCKS and t}
-        self.queues = {t for word, t in values if word in _OF_QUEUES and t}
-        self.waited = {t for word, t in values if word == "wait" and t}
-
-    def task_meaning(self, pair: Pair) -> list[tuple[Place | None, str]]:
-        word, token = pair
-        if token not in self.tasks or not (word in _OF_TASKS or word in _OF_ANYONE):
-            return []
-        return _meanings(token, self._tasks)
-
-    def handler_meaning(self, pair: Pair) -> list[tuple[Place | None, str]]:
-        word, token = pair
-        named = word in _OF_HANDLERS or (word in _OF_ANYONE and token not in self.tasks)
-        return _meanings(token, self._isrs) if named and token in self.handlers else []
-
-    def thing_meaning(self, pair: Pair) -> list[tuple[Place | None, str]]:
-        word, token = pair
-        if not token:
-            return []
-        if word in _OF_LOCKS:
-            return _meanings(token, self._locks)
-        if word in _OF_QUEUES:
-            return _meanings(token, self._queues)
-        return self.object_names(token) if word == "wait" else []
-
-    def object_names(self, token: str) -> list[tuple[Place | None, str]]:
-        """What a task waits for: a lock, else a queue, else the word itself."""
-        if token in self._locks or (token in self.locks and token not in self._queues):
-            return _meanings(token, self._locks)
-        return _meanings(token, self._queues)
-
-
-def _by_id(records: Iterable[Declared]) -> dict[str, list[Declared]]:
-    found: dict[str, list[Declared]] = {}
-    for record in records:
-        found.setdefault(record.id, []).append(record)
-    return found
-
-
-def _meanings(token: str, records: dict[str, list[Declared]]) -> list[tuple[Place | None, str]]:
-    """(from where on, name) of a token, in order; the first holds from the begin."""
-    return [(r.line, r.name) for r in records.get(token, ())] or [(None, token)]
+    def at(self, rows: np.ndarray) -> np.ndarray:
+        """The places of events, as `_in_order` has them."""
+        parts, lines = (self._events[name].gather(rows).to_numpy() for name in ("part", "line"))
+        return (parts.astype(np.int64) << 32) + lines
 
 
 def _number(pair: Pair, turn: int) -> int:
     word, token = pair
-    if word in _OF_MASKS:
+    if word in OF_MASKS:
         return 1 if token == "sched" else 0
     if word not in _NUMBERED:
         return -1

@@ -10,6 +10,8 @@ from typing import Any, Final
 import numpy as np
 import polars as pl
 
+from tracelens.errors import LogError
+from tracelens.numbers import percent
 from tracelens.reconstruct import arena as a
 from tracelens.reconstruct.names import Named
 from tracelens.room import empty
@@ -53,9 +55,13 @@ class Rows:
     (handlers count on from the tasks), occupant, core. EPISODES: machine's job number, start, end,
     via, by, entry. Of these, what may be nothing (waited for, core of a state, who, via, by) is
     kept plus one, 0 being nothing. JOBS: as `line.emit_job` writes them.
+
+    There may be `most` rows in all.
     """
 
-    def __init__(self, named: Named) -> None:
+    def __init__(self, named: Named, most: int) -> None:
+        self._most = most
+        self.count = 0
         tasks = len(named.system.tasks)
         task, actor = _narrow(tasks), _narrow(tasks + len(named.system.isrs))
         thing = _narrow(len(named.objects) + 1)  # one more for 'mask'
@@ -73,13 +79,21 @@ class Rows:
 
         What is returned does the copying, each a part of it, in any threads, and must have done it
         before the next call. `share_done` of the events has been taken: how many rows there will
-        be is judged by it, so that the columns are rarely moved.
+        be is judged by it, so that the columns are rarely moved. Raises `LogError` if there are
+        too many.
         """
         blocks = []
         for base, spare, used, limit, width in _BUFFERS:
             count, start, cap = int(memory[used]), int(memory[base]), int(memory[limit])
             blocks.append(memory[start : start + width * cap].reshape(width, cap)[:, :count])
             memory[base], memory[spare], memory[used] = memory[spare], start, 0
+            self.count += count
+        if self.count > self._most:
+            raise LogError(
+                f"too much happens at once: found {percent(share_done)} of the events to make "
+                f"more than {self._most} entries of ledgers and states, expected all of them to",
+                hint="the tasks that are under way at once are many: cut a part of the log out",
+            )
 
         def copier(unpacked: Iterator[tuple[_Group, Sequence[Any]]]) -> Callable[[], None]:
             def copy() -> None:

@@ -5,6 +5,7 @@
 
 from tracelens.model.events import CODE
 from tracelens.reconstruct.arena import (
+    AT_ONCE,
     BATCH,
     CORE,
     DEPTH,
@@ -229,7 +230,7 @@ def advance(
     while i < last:
         if not has_room(M):
             return i
-        stop = min(last, i + BATCH)
+        stop = min(last, i + M[AT_ONCE])
         while i < stop:
             if times[i] > M[NOW]:
                 if M[DIRTY] == 1:

@@ -4,6 +4,7 @@ Every face that prints a report renders this document, and only this package wor
 sentences about single facts are the findings' own.
 """
 
+from collections.abc import Sequence
 from pathlib import PurePath
 from typing import Final
 
@@ -15,6 +16,8 @@ from tracelens.report.particulars import particulars
 from tracelens.report.quality import cautions, quality
 
 SEVERITIES: Final = ("error", "warning", "note")
+_MOST_REMARKS: Final = 200
+_MOST_FACTS: Final = 50
 
 
 def document(analysis: Analysis) -> Document:
@@ -54,13 +57,19 @@ def facts(analysis: Analysis) -> tuple[str, ...]:
         )
     ]
     if timeline.system.run:
-        run = timeline.system.run.items()
-        told.append(" · ".join(f"{key} {value}" for key, value in run))
+        run = [f"{key} {value}" for key, value in timeline.system.run.items()]
+        told += _first([" · ".join(run[:_MOST_FACTS])], len(run), "keys of #run")
     if analysis.window != (0, timeline.span_ns):
         start, end = map(moment, analysis.window)
         told.append(f"measured from {start} to {end}")
-    told += timeline.system.notes
+    notes = timeline.system.notes
+    told += _first(notes[:_MOST_FACTS], len(notes), "notes")
     return tuple(told)
+
+
+def _first(shown: Sequence[str], count: int, what: str) -> tuple[str, ...]:
+    more = count - _MOST_FACTS
+    return (*shown, *([f"{more} more {what} are in the JSON"] if more > 0 else []))
 
 
 def _verdict(findings: tuple[Finding, ...]) -> str:
@@ -81,11 +90,14 @@ def worst_first(analysis: Analysis) -> tuple[Finding, ...]:
 
 
 def _remarks(analysis: Analysis) -> tuple[Remark, ...]:
-    return tuple(
+    found = worst_first(analysis)
+    shown = tuple(
         Remark(
-            severity=found.severity,
-            text=found.text,
-            at="" if found.at_ns is None else moment(found.at_ns),
+            severity=one.severity,
+            text=one.text,
+            at="" if one.at_ns is None else moment(one.at_ns),
         )
-        for found in worst_first(analysis)
+        for one in found[:_MOST_REMARKS]
     )
+    more = len(found) - _MOST_REMARKS
+    return shown if more <= 0 else (*shown, Remark("note", f"{more} more are in the JSON.", ""))
