@@ -79,3 +79,15 @@ def test_a_mistake_in_the_task_set(tmp_path):
     assert str(result.exception) == (
         f"{path}: tasks.a.prority is not a key: did you mean priority?"
     )
+
+
+def test_a_run_without_end_is_refused_at_once(tmp_path):
+    made = tmp_path / "set.toml"
+    made.write_text(
+        '[priority]\norder = "higher_first"\n[tasks.a]\npriority = 1\n'
+        'period_us = 1\nbody = ["run 0.5"]\n'
+    )
+    words = [str(made), "-o", str(tmp_path / "log.csv"), "--until", "3600s"]
+    done = CliRunner().invoke(simulate, words)
+    assert isinstance(done.exception, UsageError)
+    assert "too much happens: found 3600000000 releases" in str(done.exception)

@@ -162,3 +162,10 @@ def test_a_task_set_there_and_back() -> None:
     expected = list(zip(running["start_ns"], running["task"].cast(str), strict=True))
     got = [(int(time), task) for time, _, _, task, _ in starts]
     assert [g for g in got if g[0] > 0] == [e for e in expected if e[0] > 0]
+
+
+def test_a_dump_of_too_many_signals_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("tracelens.convert.vcd_in.MOST_NAMES", 3)
+    mapping = parse_mapping('[[signal]]\nname = "running_a"\nrise = ["start a"]\n', "m.toml")
+    with pytest.raises(InputError, match=r"^a\.vcd: too many signals: found 4, expected at most 3"):
+        convert_vcd((HEAD + BODY).encode(), mapping, "a.vcd")

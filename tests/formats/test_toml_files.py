@@ -284,3 +284,10 @@ def test_a_task_set_is_a_system_file_of_its_own_log(path):
     """One schema: the file that made a log says nothing else than the log."""
     done = simulate(read_taskset(path), until_ns=1_000_000)
     assert apply(done.declared, read_system(path)).differences == ()
+
+
+def test_more_tables_of_a_kind_than_may_be_are_one_mistake(monkeypatch):
+    monkeypatch.setattr("tracelens.formats.toml_schema.MOST_NAMES", 3)
+    text = "".join(f"[tasks.t{n}]\n" for n in range(4))
+    with pytest.raises(SystemFileError, match=r"tasks: found 4 of them, expected at most 3$"):
+        parse_toml(text)

@@ -130,3 +130,12 @@ def test_more_rows_than_may_be_are_refused(monkeypatch: pytest.MonkeyPatch) -> N
     monkeypatch.setattr("tracelens.reconstruct.driver._ROWS_AN_EVENT", 1)
     with pytest.raises(LogError, match="too much happens at once"):
         reconstruct(log)
+
+
+def test_more_work_than_may_be_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    switches = [f"{n},0,{w},t{n % 2}," for n in range(1, 99) for w in ("start", "preempt")]
+    log = read_bytes(log_text(*(f"0,0,release,t{n}," for n in range(99)), *switches), "log")
+    monkeypatch.setattr("tracelens.reconstruct.driver._LEAST_WORK", 1000)
+    monkeypatch.setattr("tracelens.reconstruct.driver._WORK_OF_AN_EVENT", 1)
+    with pytest.raises(LogError, match=r"too much happens at once: found .* of the events"):
+        reconstruct(log)

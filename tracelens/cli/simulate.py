@@ -1,7 +1,7 @@
 """`tracelens simulate`: make a log from a task set."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import click
 
@@ -12,6 +12,9 @@ from tracelens.errors import UsageError
 
 if TYPE_CHECKING:
     import polars as pl
+
+_MOST_EVENTS: Final = 20_000_000
+"""Events of a log: some minutes, and 1 GB of memory."""
 
 
 @click.command(short_help="Make a log from a task set.")
@@ -67,7 +70,7 @@ def simulate(
     how = parse_damage(words)
     with progress() as say:
         say("making the schedule")
-        done = run(read_taskset(taskset), seed=seed, until_ns=until_ns)
+        done = run(read_taskset(taskset), seed=seed, until_ns=until_ns, most_events=_MOST_EVENTS)
         text = done.log
         if words:
             say("spoiling the log")

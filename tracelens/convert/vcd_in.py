@@ -12,6 +12,7 @@ from tracelens.convert.mapping_toml import Mapping, SignalTable
 from tracelens.errors import InputError, SystemFileError
 from tracelens.log.render import VERSION_LINE
 from tracelens.model.events import HEADER
+from tracelens.model.system import MOST_NAMES
 from tracelens.units import NS_IN, NS_PER_S
 
 _WIDEST: Final = 1 << 12
@@ -59,6 +60,12 @@ def _events(data: bytes, mapping: Mapping, name: str) -> Iterator[tuple[int, int
                         ".".join((*scopes, token.var.reference))
                     )
                     widths[token.var.id_code] = min(token.var.size, _WIDEST)
+                    if len(widths) > MOST_NAMES:
+                        raise InputError(
+                            f"too many signals: found {len(widths)}, expected at most {MOST_NAMES}",
+                            place=name,
+                            hint="save those alone that the mapping names",
+                        )
                 case TokenKind.ENDDEFINITIONS:
                     rules = _rules(mapping, named)
                 case TokenKind.CHANGE_TIME:

@@ -86,6 +86,14 @@ def simulate(
             place=taskset.place,
             hint="give --until, or until_us under [simulation]",
         )
+    due = sum(until_ns // task.period_ns for task in taskset.system.tasks if task.period_ns)
+    if most_events is not None and due > most_events:
+        raise UsageError(
+            f"too much happens: found {due} releases of periodic tasks until the end, expected at "
+            f"most {most_events} events",
+            place=taskset.place,
+            hint="end the run earlier",
+        )
     machine = build(taskset, seed)
     until = machine.ticks(until_ns)
     if not run(machine, until, most_events):

@@ -30,6 +30,7 @@ from tracelens.formats import budgets_toml
 from tracelens.formats.budget_values import shown
 from tracelens.formats.toml_text import tables_of, text_of
 from tracelens.model.budgets import Budgets
+from tracelens.model.system import MOST_NAMES
 from tracelens.units import NS_PER_US
 
 Number = int | float
@@ -243,6 +244,10 @@ def parse_toml(text: str, place: str = "task set") -> SystemFile:
         elif not isinstance(value, Mapping):
             raise SystemFileError(
                 f"{word}: found {shown(value)}, expected tables [{word}.NAME]", place=place
+            )
+        elif len(value) > MOST_NAMES:
+            raise SystemFileError(
+                f"{word}: found {len(value)} of them, expected at most {MOST_NAMES}", place=place
             )
         else:
             parts[word] = {

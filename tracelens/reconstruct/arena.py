@@ -44,6 +44,8 @@ FAR: Final = 1 << 62
     EVENT_ROW,
     MARGIN,
     AT_ONCE,
+    WORK,
+    MOST_WORK,
     BOOT_START,
     TASKS,
     CORES,
@@ -82,7 +84,7 @@ FAR: Final = 1 << 62
     RECORD_USED,
     RECORD_CAP,
     HEADER,
-) = range(57)
+) = range(59)
 
 FIXED, EDF, ROUND_ROBIN = range(3)
 

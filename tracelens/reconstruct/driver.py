@@ -22,7 +22,7 @@ from tracelens.reconstruct.grid import envelopes
 from tracelens.reconstruct.lookahead import look_ahead, short_of_items
 from tracelens.reconstruct.memory import Sizes, build, grown
 from tracelens.reconstruct.names import Named, Numbered, name_events
-from tracelens.reconstruct.rows import Rows, joined
+from tracelens.reconstruct.rows import Rows, joined, too_much
 from tracelens.reconstruct.setup import Facts, facts, fill
 from tracelens.reconstruct.step import advance
 
@@ -30,6 +30,10 @@ _COUNTERS = [arena.NEXT_JOB, arena.NEXT_WAIT, arena.NEXT_INVERSION, arena.NEXT_D
 """What is numbered through the whole log, not anew in each boot."""
 
 _TASKS_OF_AN_EVENT = 32
+
+_LEAST_WORK = 1 << 30
+_WORK_OF_AN_EVENT = 1024
+"""How often a task under way may be looked at, in all: each is, at each event that concerns it."""
 
 _LEAST_ROWS = 1 << 26
 _ROWS_AN_EVENT = 32
@@ -109,6 +113,7 @@ class _Boot:
         sizes = _sizes(self.named, count)
         memory = build(sizes)
         memory[_COUNTERS] = self.counted
+        memory[arena.MOST_WORK] = max(_LEAST_WORK, _WORK_OF_AN_EVENT * count)
         fill(
             memory,
             self.named,
@@ -138,6 +143,9 @@ class _Boot:
                 )
                 _wait(copied)
                 copied = [copiers.submit(copy) for copy in rows.collect(memory, reached / count)]
+                if memory[arena.WORK] > memory[arena.MOST_WORK]:
+                    _wait(copied)
+                    raise too_much(reached / count)
                 if reached == at and at < upto:
                     _wait(copied)
                     sizes, memory = _with_room(sizes, memory)

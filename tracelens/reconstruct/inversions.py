@@ -38,6 +38,7 @@ from tracelens.reconstruct.arena import (
     THIRD_NS,
     WAIT_ID,
     WAIT_SINCE,
+    WORK,
     Memory,
     core_row,
     job_row,
@@ -72,6 +73,7 @@ def see_chain(M: Memory, t: int) -> None:
             M[k + LOWER] = 1
         if is_raised(M, u):
             M[k + RAISED] = 1
+    M[WORK] += length
     if length > M[k + CHAIN_LENGTH]:
         M[k + CHAIN_LENGTH] = length
         u = t

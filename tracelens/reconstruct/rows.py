@@ -89,11 +89,7 @@ class Rows:
             memory[base], memory[spare], memory[used] = memory[spare], start, 0
             self.count += count
         if self.count > self._most:
-            raise LogError(
-                f"too much happens at once: found {percent(share_done)} of the events to make "
-                f"more than {self._most} entries of ledgers and states, expected all of them to",
-                hint="the tasks that are under way at once are many: cut a part of the log out",
-            )
+            raise too_much(share_done)
 
         def copier(unpacked: Iterator[tuple[_Group, Sequence[Any]]]) -> Callable[[], None]:
             def copy() -> None:
@@ -149,6 +145,15 @@ class Rows:
     def all(self) -> tuple["_Group", ...]:
         """Every group of columns, in the same order for every log."""
         return (*self._groups, *self._records.values())
+
+
+def too_much(share_done: float) -> LogError:
+    """The error of a log whose tasks under way, at each event, are too many to tell of."""
+    return LogError(
+        f"too much happens at once: found {percent(share_done)} of the events to make as many "
+        "entries of ledgers as may be, expected all of them to make fewer",
+        hint="the tasks that are under way at once are many: cut a part of the log out",
+    )
 
 
 def joined(boots: list[Rows]) -> Rows:

@@ -70,6 +70,7 @@ from tracelens.reconstruct.arena import (
     VIA,
     WAIT_ID,
     WHO,
+    WORK,
     Memory,
     core_row,
     job_row,
@@ -251,6 +252,7 @@ def watch(M: Memory, t: int) -> None:
 def settle(M: Memory) -> None:
     """Bring occupants, ledgers and inversions up to the state that lasts from now on."""
     M[DIRTY] = 0
+    M[WORK] += M[N_ACTIVE]
     for c in range(M[N_CORES]):
         if M[core_row(M, c) + CORE_TOUCHED] == 1:
             see_occupant(M, c)

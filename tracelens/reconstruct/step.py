@@ -22,6 +22,7 @@ from tracelens.reconstruct.arena import (
     LAST,
     LAST_OWN,
     MARGIN,
+    MOST_WORK,
     NONE,
     NOW,
     OCCUPANT_CAP,
@@ -34,6 +35,7 @@ from tracelens.reconstruct.arena import (
     STATE,
     STATE_CAP,
     STATE_USED,
+    WORK,
     Memory,
     core_row,
     task_row,
@@ -221,14 +223,15 @@ def advance(
 ) -> int:
     """Take the events [first, last) into the state; return the first one not taken.
 
-    It stops early when a pool or a buffer may overflow: the driver makes room and goes on.
+    It stops early when a pool or a buffer may overflow: the driver makes room and goes on; and
+    when there is more work than may be: the driver gives up.
 
     The columns are those of `names.Numbered`; hints: what only a look ahead can tell (see
     `lookahead`); row: number of the event at index 0 in the whole event table.
     """
     i = first
     while i < last:
-        if not has_room(M):
+        if not has_room(M) or M[WORK] > M[MOST_WORK]:
             return i
         stop = min(last, i + M[AT_ONCE])
         while i < stop:
