@@ -139,3 +139,24 @@ def test_more_work_than_may_be_is_refused(monkeypatch: pytest.MonkeyPatch) -> No
     monkeypatch.setattr("tracelens.reconstruct.driver._WORK_OF_AN_EVENT", 1)
     with pytest.raises(LogError, match=r"too much happens at once: found .* of the events"):
         reconstruct(log)
+
+
+def test_a_long_chain_of_holders_is_work_too(monkeypatch: pytest.MonkeyPatch) -> None:
+    lines = [
+        f"{3 * n},0,{what}"
+        for n in range(1, 60)
+        for what in (
+            f"start,t{n},",
+            f"lock,t{n},m{n}",
+            f"request,t{n},m{n - 1}",
+            f"wait,t{n},m{n - 1}",
+        )
+    ]
+    log = read_bytes(log_text(*lines), "log")
+    monkeypatch.setattr("tracelens.reconstruct.driver._WORK_OF_AN_EVENT", 1)
+    monkeypatch.setattr("tracelens.reconstruct.driver._LEAST_WORK", 1 << 30)
+    reconstruct(log)
+    looks = 60 * 59 // 2 * 4
+    monkeypatch.setattr("tracelens.reconstruct.driver._LEAST_WORK", 5 * looks)
+    with pytest.raises(LogError, match="too much happens at once"):
+        reconstruct(log)

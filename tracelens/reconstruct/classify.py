@@ -65,6 +65,7 @@ from tracelens.reconstruct.arena import (
     WAIT_OBJECT,
     WAITING,
     WHO,
+    WORK,
     Memory,
     core_row,
     hold_row,
@@ -96,6 +97,7 @@ def urgency(M: Memory, t: int, for_ledger: bool = False) -> int:
 
 def raises(M: Memory, lock: int, level: int) -> bool:
     """Whether a task of this urgency or a higher one waits for the lock."""
+    M[WORK] += M[N_ACTIVE]
     for i in range(M[N_ACTIVE]):
         k = task_row(M, M[M[ACTIVE] + i])
         if M[k + LOCK] == lock and M[k + EFFECTIVE] >= level:
@@ -153,6 +155,7 @@ def chain_end(M: Memory, t: int) -> tuple[int, int]:
     last = t
     M[task_row(M, t) + SEEN] = stamp
     while True:
+        M[WORK] += 1
         o = object_row(M, M[task_row(M, last) + LOCK])
         owner = M[o + OWNER]
         if owner < 0:
