@@ -19,6 +19,7 @@ from tracelens.history import store
 from tracelens.history.summary import summarise
 from tracelens.model.history import HISTORY, RUNS
 from tracelens.reading import read
+from tracelens.sealed import write_table
 
 ROOT = Path(__file__).parents[2]
 NOW = datetime(2026, 3, 2, 21, 4, tzinfo=UTC)
@@ -127,11 +128,14 @@ def test_what_is_no_run_is_said_and_left_alone(tmp_path, rows):
     (tmp_path / "run-torn.parquet").write_bytes(whole[: len(whole) // 2])
     (tmp_path / "run-empty.parquet").write_bytes(b"")
     pl.DataFrame({"x": [1]}).write_parquet(tmp_path / "run-other.parquet")
+    null = named(rows, "null").with_columns(value=pl.lit(None, pl.Float64))
+    (tmp_path / "run-null.parquet").write_bytes(write_table(null))
     (tmp_path / "notes.txt").write_text("mine", encoding="utf-8")
     found = store.read(tmp_path)
     assert found.runs["run"].to_list() == ["a"]
     assert [text.partition(":")[0] for text in found.unreadable] == [
         "run-empty.parquet",
+        "run-null.parquet",
         "run-other.parquet",
         "run-torn.parquet",
     ]

@@ -19,6 +19,7 @@ def knitting():
         ("protocol", "flash_bus=inherit", Change("protocol", "flash_bus", protocol="inherit")),
         ("scale", "a=b=0.8", Change("scale", "a=b", factor=0.8)),
         ("clock", "0.5", Change("clock", factor=0.5)),
+        ("clock", "0.4294967295", Change("clock", factor=0.4294967295)),
         ("period", "panel=40ms", Change("period", "panel", value=40_000_000)),
         ("offset", "panel=1.5us", Change("offset", "panel", value=1_500)),
         ("section", "a/b=2", Change("section", "a", lock="b", factor=2.0)),

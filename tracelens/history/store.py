@@ -28,6 +28,7 @@ PREFIX: Final = "run-"
 SUFFIX: Final = ".parquet"
 UNFINISHED: Final = ".unfinished-"
 _MOST: Final = 64 << 20
+_MAY_BE_NULL: Final = ("start",)
 _LEFT_S: Final = 3600.0
 """An unfinished file of this age was left by a writer that is gone."""
 
@@ -128,7 +129,11 @@ def _table(file: Path) -> pl.DataFrame:
     if not file.is_file():
         raise BrokenError("a directory, a pipe or a device")
     # The bytes first: a file that another exchanges meanwhile stays the one opened.
-    return conform(read_table(read_whole(file, _MOST)), HISTORY)
+    table = conform(read_table(read_whole(file, _MOST)), HISTORY)
+    for name in table.columns:
+        if name not in _MAY_BE_NULL and table[name].null_count():
+            raise BrokenError(f"a row without {name}")
+    return table
 
 
 def newest(history: History, count: int | None) -> History:

@@ -52,11 +52,11 @@ class Change:
         if self.kind == "without":
             return f"--without {self.subject}"
         if self.kind == "clock":
-            return f"--clock {self.factor:g}"
+            return f"--clock {_told(self.factor)}"
         subject = f"{self.subject}/{self.lock}" if self.lock else self.subject
         told = str(self.protocol or self.value)
         if self.kind in ("scale", "section"):
-            told = f"{self.factor:g}"
+            told = _told(self.factor)
         elif self.kind in ("period", "offset"):
             told = f"{Decimal(self.value) / NS_PER_US:f}us"
         return f"--{self.kind} {subject}={told}"
@@ -87,6 +87,11 @@ def parse(kind: Kind, text: str) -> Change:
     if not re.fullmatch(r"\d{1,9}", value):
         raise _unclear(kind, text)
     return Change(kind, subject, value=int(value))
+
+
+def _told(factor: float) -> str:
+    """In the fewest digits that are read as the same number."""
+    return repr(factor).removesuffix(".0")
 
 
 def _factor(kind: Kind, text: str, value: str) -> float:
