@@ -139,3 +139,19 @@ def test_wrong_words(word, message):
 def test_shares_end_below_one():
     with pytest.raises(UsageError, match=r"damage loss: found 1\.5, expected a share from 0 to"):
         damage(GOOD, Damage(loss=1.5))
+
+
+@pytest.mark.parametrize(
+    "word",
+    ["bits=-8", "bits=0", "bits=65", "burst=0", "late_ticks=-1", "restarts=-1",
+     "restarts=65538", "restarts=99999999999999999999"],
+)  # fmt: skip
+def test_whole_numbers_have_a_range(word):
+    name, _, number = word.partition("=")
+    with pytest.raises(UsageError, match=rf"damage {name}: found {number}, expected a whole num"):
+        damage(GOOD, parse_damage([word, "late=0.1"]))
+
+
+def test_a_restart_before_every_line_but_the_first_and_the_last():
+    count = GOOD.count(b"\n") - GOOD[: GOOD.index(b"time,core")].count(b"\n") - 1
+    assert len(damage(GOOD, Damage(restarts=count - 2)).restarted_at) == count - 2

@@ -71,12 +71,13 @@ def damage(log: bytes, how: Damage, seed: int = 0) -> Damaged:
     rows = body.splitlines()
     if len(rows) < 2:
         raise UsageError("nothing to damage: the log has no events")
+    count = len(rows)
+    inner = count - 1  # the last line stays
+    _in_range(how, inner)
     declared_bits = _bits_of(head)
     times = _unwrapped([int(row.partition(",")[0]) for row in rows], declared_bits)
     bits = np.random.Philox(key=np.array([seed & (2**64 - 1), 0x0DA3A6E], np.uint64))
     draw = np.random.Generator(bits)
-    count = len(rows)
-    inner = count - 1  # the last line stays
     lost = _bursts(draw, inner, how)
     late = np.zeros(count, bool)
     late[:inner] = draw.random(inner) < how.late
@@ -138,6 +139,22 @@ def _bits_of(head: str) -> int:
     """Width of the counter that the log declares; 64 if it declares none."""
     found = re.search(r"^#clock .*\bbits=(\d+)", head, re.MULTILINE)
     return int(found[1]) if found else 64
+
+
+def _in_range(how: Damage, inner: int) -> None:
+    """Raise `UsageError` for a whole number that no log of so many lines before its last allows."""
+    ranges = {
+        "bits": (8, 64),  # as a `#clock` may have
+        "burst": (1, 1 << 31),
+        "late_ticks": (0, 1 << 31),
+        "restarts": (0, inner - 1),  # each before another line, none before the first
+    }
+    for name, (least, most) in ranges.items():
+        number = getattr(how, name)
+        if number is not None and not least <= number <= most:
+            raise UsageError(
+                f"damage {name}: found {number}, expected a whole number from {least} to {most}"
+            )
 
 
 def _unwrapped(shown: list[int], bits: int) -> np.ndarray:
