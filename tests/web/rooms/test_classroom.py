@@ -150,7 +150,7 @@ def test_two_tasks_of_one_name_are_told_apart() -> None:
 )
 def test_an_absurd_set_is_given_up_in_one_line(exercise: Exercise) -> None:
     assert mistakes(exercise) == []
-    with pytest.raises(UsageError, match=f"too much happens: found more than {MOST_EVENTS}"):
+    with pytest.raises(UsageError, match=rf"too much happens: found .* {MOST_EVENTS}"):
         play(to_toml(exercise, "none"))
 
 
