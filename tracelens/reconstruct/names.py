@@ -177,10 +177,9 @@ def _takers(
 ) -> dict[str, frozenset[int]]:
     """Which tasks receive from each queue, by index."""
     receives = np.flatnonzero(numbered.kinds == CODE["receive"])
-    pairs = np.stack((numbered.values[receives], numbered.whos[receives]))
-    found: dict[int, set[int]] = {}
-    for queue, who in np.unique(pairs, axis=1).T.tolist():
-        found.setdefault(queue, set()).add(who)
+    pairs = pl.DataFrame({"queue": numbered.values[receives], "who": numbered.whos[receives]})
+    takers = pairs.unique().group_by("queue").agg("who")
+    found = dict(zip(takers["queue"].to_list(), takers["who"].to_list(), strict=True))
     return {
         name: frozenset(found.get(number, ()))
         for number, name in enumerate(objects)
