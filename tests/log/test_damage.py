@@ -45,7 +45,7 @@ def test_any_prefix_of_a_log_is_read_or_refused() -> None:
     assert seen == {None, *range(len(whole.events) + 1)}
 
 
-@settings(max_examples=150)
+@settings(max_examples=80)
 @given(st.integers(0, len(LINES) - 1), st.binary(max_size=60))
 @example(len(LINES) - 1, b"7\r")
 @example(0, b"\xff\xfe")
@@ -53,7 +53,7 @@ def test_a_line_replaced_by_any_bytes_is_read_or_refused(at: int, noise: bytes) 
     read_or_refuse(b"".join([*LINES[:at], noise, b"\n", *LINES[at + 1 :]]))
 
 
-@settings(max_examples=150)
+@settings(max_examples=80)
 @given(st.binary(max_size=300))
 def test_any_bytes_are_read_or_refused(data: bytes) -> None:
     read_or_refuse(data)
@@ -79,7 +79,7 @@ LINE = st.one_of(
 )
 
 
-@settings(max_examples=250)
+@settings(max_examples=120)
 @given(LINE)
 @example("5,0,start,t1,a\r\r")
 @example("5,0,start,t1,\ra")

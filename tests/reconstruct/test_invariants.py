@@ -39,7 +39,7 @@ def _assert_tiles(frame: pl.DataFrame, by: str, span_ns: int) -> None:
         assert all(rows[i][1] == rows[i + 1][0] for i in range(len(rows) - 1)), thing
 
 
-@settings(max_examples=60)
+@settings(max_examples=30)
 @given(logs)
 def test_states_and_occupants_tile_the_span(text: str) -> None:
     run = _read(text)
@@ -49,7 +49,7 @@ def test_states_and_occupants_tile_the_span(text: str) -> None:
         assert set(run.task_states["task"].unique()) == {task.name for task in run.system.tasks}
 
 
-@settings(max_examples=60)
+@settings(max_examples=30)
 @given(logs)
 def test_a_jobs_episodes_tile_it_and_so_its_ledger_sums_to_its_response(text: str) -> None:
     run = _read(text)
@@ -62,7 +62,7 @@ def test_a_jobs_episodes_tile_it_and_so_its_ledger_sums_to_its_response(text: st
     assert all(release == end for release, end in spans.values()), "a job without a ledger"
 
 
-@settings(max_examples=60)
+@settings(max_examples=30)
 @given(logs)
 @example(random_log(9496, cores=2, messy=True))  # a gap that takes back a part of a wait
 def test_a_task_runs_where_it_occupies_and_jobs_do_not_run_longer_than_they_last(text: str) -> None:
@@ -77,7 +77,7 @@ def test_a_task_runs_where_it_occupies_and_jobs_do_not_run_longer_than_they_last
     assert (run.holds["own_ns"] >= 0).all()
 
 
-@settings(max_examples=40)
+@settings(max_examples=20)
 @given(logs, st.integers(1, 40))
 def test_parts_make_no_difference(text: str, part_events: int) -> None:
     _assert_same(_read(text), _read(text, part_events))
