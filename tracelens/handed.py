@@ -13,8 +13,7 @@ _TYPES = {
     for kind in ("uint8", "uint16", "uint32", "uint64", "int8", "int16", "int32", "int64")
 }
 
-
-_BLOCK = 1 << 20
+_BLOCK = 1 << 20  # a multiple of 8: the mask of nulls has eight elements a byte
 
 
 def as_column(values: np.ndarray, name: str = "") -> pl.Series:

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     import polars as pl
 
 _MOST_EVENTS: Final = 20_000_000
-"""Events of a log: some minutes, and 1 GB of memory."""
+"""Events of a log; more are sooner a slip in the time than a wish."""
 
 
 @click.command(short_help="Make a log from a task set.")
