@@ -1,8 +1,11 @@
 """Locks that are held where they should not be: across a wait, or in an order that can deadlock."""
 
+from collections import deque
 from collections.abc import Iterator
+from itertools import pairwise
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from tracelens.findings import wording_ahead as wording
@@ -15,6 +18,12 @@ from tracelens.spans import LENGTH, SpentTime
 
 Edge = tuple[str, str]
 """(lock held, lock taken meanwhile)."""
+
+Times = npt.NDArray[np.int64]
+
+MOST_PAIRS = 1_000_000
+MOST_ORDERS = 4096
+"""Far above any program's: they bound the work on a log made to hold thousands of locks at once."""
 
 
 def held_asleep(evidence: Evidence) -> Iterator[Finding]:
@@ -78,7 +87,7 @@ def lock_orders(evidence: Evidence) -> Iterator[Finding]:
     run = evidence.analysis.timeline
     ceilings = {lock.name for lock in run.system.locks if lock.protocol == "ceiling"}
     happened = [set(locks) for locks in run.deadlocks["locks"].to_list()]
-    edges = _nested(evidence)
+    edges = _nested(run.holds.drop_nulls("task"))
     for cycle in _cycles(edges):
         takers = {task for edge in cycle for task in edges[edge]}
         locks = [held for held, _ in cycle]
@@ -96,43 +105,87 @@ def lock_orders(evidence: Evidence) -> Iterator[Finding]:
         )
 
 
-def _nested(evidence: Evidence) -> dict[Edge, dict[str, int]]:
-    """(held, taken) → task that did so → when first."""
-    holds = evidence.analysis.timeline.holds.drop_nulls("task")
+def _nested(holds: pl.DataFrame) -> dict[Edge, dict[str, int]]:
+    """(held, taken) → task that did so → when first; `holds` by tasks.
+
+    Where they are too many, those that are taken first within a hold are kept: a lock between two
+    others makes the order of these by itself.
+    """
+    of_tasks = by_name(holds.filter(LENGTH > 0).sort("start_ns"), "task")
+    found = {
+        task: _within(rows["start_ns"].to_numpy(), rows["end_ns"].to_numpy())
+        for task, rows in of_tasks.items()
+        if rows["lock"].n_unique() > 1
+    }
+    many = sum(int(count.sum()) for _, count in found.values()) > MOST_PAIRS
+    limit = max(1, MOST_PAIRS // len(holds)) if many else MOST_PAIRS
+    pairs = [
+        _pairs(of_tasks[task], first, count.clip(max=limit))
+        for task, (first, count) in found.items()
+    ]
     edges: dict[Edge, dict[str, int]] = {}
-    for task, of_task in sorted(by_name(holds.filter(LENGTH > 0), "task").items()):
-        if of_task["lock"].n_unique() < 2:
-            continue
-        by_lock = {lock: rows.sort("start_ns") for lock, rows in by_name(of_task, "lock").items()}
-        for held, outer in by_lock.items():
-            starts, ends = outer["start_ns"].to_numpy(), np.append(outer["end_ns"].to_numpy(), -1)
-            for taken, inner in by_lock.items():
-                begins = inner["start_ns"].to_numpy()
-                # A lock taken at the same time as another is taken after it only if it ends first.
-                last = np.searchsorted(starts, begins, side="left") - 1
-                inside = ends[last] > begins
-                if held != taken and inside.any():
-                    edges.setdefault((held, taken), {})[task] = int(begins[inside.argmax()])
+    if not pairs:
+        return edges
+    orders = pl.concat(pairs).sort("place", "at_ns").head(MOST_ORDERS)
+    names = (orders[column].cast(pl.String) for column in ("task", "held", "taken"))
+    for task, held, taken, at_ns in sorted(zip(*names, orders["at_ns"], strict=True)):
+        edges.setdefault((held, taken), {})[task] = at_ns
     return edges
 
 
+def _within(starts: Times, ends: Times) -> tuple[Times, Times]:
+    """Of each hold in order of `starts`: the first one that begins within it, and how many do.
+
+    One that begins at the same instant does not begin within it.
+    """
+    first = np.searchsorted(starts, starts, side="right")
+    return first, (np.searchsorted(starts, ends, side="left") - first).clip(min=0)
+
+
+def _pairs(holds: pl.DataFrame, first: Times, count: Times) -> pl.DataFrame:
+    """Columns task, held, taken, place, at_ns: what a task took while it held another lock.
+
+    Each once: when first, and at which place among what was taken within the same hold.
+    """
+    outer = np.repeat(np.arange(len(holds)), count)
+    place = np.arange(len(outer)) - np.repeat(np.cumsum(count) - count, count)
+    inner = first[outer] + place
+    held = holds["lock"].gather(outer)
+    return (
+        holds[inner]
+        .select("task", held=held, taken="lock", place=place, at_ns="start_ns")
+        .filter(pl.col("held") != pl.col("taken"))
+        .group_by("task", "held", "taken")
+        .agg(pl.col("place", "at_ns").min())
+    )
+
+
 def _cycles(edges: dict[Edge, dict[str, int]]) -> Iterator[list[Edge]]:
-    """Simple cycles, the shortest through each lock, each once; few locks nest in others."""
+    """Simple cycles, each once: through each lock the shortest that was not told before it."""
     after: dict[str, list[str]] = {}
     for held, taken in sorted(edges):
         after.setdefault(held, []).append(taken)
-    seen: set[frozenset[str]] = set()
+    told: set[frozenset[str]] = set()
     for first in sorted(after):
-        paths = [[first]]
-        reached = {first}
-        while paths:
-            path = paths.pop(0)
-            for lock in after.get(path[-1], []):
-                if lock == first and frozenset(path) not in seen:
-                    seen.add(frozenset(path))
-                    yield list(zip(path, [*path[1:], first], strict=True))
-                    paths = []
-                    break
-                if lock not in reached:
-                    reached.add(lock)
-                    paths.append([*path, lock])
+        for path in _back(first, after):
+            if frozenset(path) not in told:
+                told.add(frozenset(path))
+                yield list(pairwise([*path, first]))
+                break
+
+
+def _back(first: str, after: dict[str, list[str]]) -> Iterator[list[str]]:
+    """The locks of cycles through `first`, from it on, the shortest first: each way back once."""
+    reached_from = {first: first}
+    queue = deque([first])
+    while queue:
+        held = queue.popleft()
+        for taken in after.get(held, []):
+            if taken == first:
+                path = [held]
+                while path[-1] != first:
+                    path.append(reached_from[path[-1]])
+                yield path[::-1]
+            elif taken not in reached_from:
+                reached_from[taken] = held
+                queue.append(taken)
