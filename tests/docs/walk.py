@@ -146,9 +146,10 @@ class Reader:
 
 
 def options_named(text: str) -> list[tuple[str, str]]:
-    """(command, option) of the commands that a text names in passing, `tracelens X … --option`."""
+    """(command, option) of the commands that a text types or names in passing."""
     found = []
-    for command in re.findall(r"`tracelens ([a-z][^`]*)`", text):
+    whole = re.sub(r"\\\n\s*", "", text)
+    for command in re.findall(r"(?:`|\$ |; |do )tracelens ([a-z][^`\n|;]*)", whole):
         name, *words = command.split()
         found += [(name, word) for word in words if re.fullmatch(r"--[a-z-]+", word)]
     return found
