@@ -176,3 +176,16 @@ def test_of_thousands_of_findings_the_first_are_printed_and_the_rest_counted():
     remarks = document(replace(knitting(), findings=many)).remarks
     assert len(remarks) == 201
     assert remarks[-1].text == "800 more are in the JSON."
+
+
+@pytest.mark.parametrize(
+    ("page_width", "found"), [(80, 36), (36, 36), (33, 33), (19, 19), (18, 18), (17, 17), (10, 17)]
+)
+def test_a_table_is_as_narrow_as_its_words_allow(page_width: int, found: int) -> None:
+    """The longest names fold first, then the columns stand closer together, by one each."""
+    rows = (("archive in flash_bus", "step, worse", 1), ("needle", "step", 2))
+    columns = (blocks.Column("of"), blocks.Column("how"), blocks.Column("n", "count"))
+    section = blocks.Section("Where", (blocks.Table(columns, rows),))
+    page = io.StringIO()
+    text.show(blocks.Document("r", (), ".", (), (section,)), page, page_width)
+    assert max(map(len, page.getvalue().splitlines())) == found

@@ -127,7 +127,7 @@ def _table(found: pl.DataFrame, unit: str, rate: float) -> Block:
         Column("a run", "change" if unit == "share" else "text"),
         Column("p step", "count"),
         Column("p drift", "count"),
-        Column("changed"),
+        Column("how"),
     )
     note = left_out(kept.height, judged.height, "rows", "surest") + (
         "before, after: medians on either side of the clearest step. A p of at most "

@@ -45,7 +45,7 @@ def show(document: blocks.Document, file: TextIO, width: int | None = None) -> N
     """
     console = Console(file=file, width=width, highlight=False, markup=False, emoji=False)
     with console.capture() as captured:
-        for part, widest in _parts(document):
+        for part, widest in _parts(document, console.width):
             console.print(part, width=min(widest or console.width, console.width), crop=False)
     drawn = captured.get().replace(_TIE, " ")
     text = "".join(f"{line.rstrip(' ')}\n" for line in drawn.splitlines())
@@ -56,7 +56,7 @@ def show(document: blocks.Document, file: TextIO, width: int | None = None) -> N
     file.write(text)
 
 
-def _parts(document: blocks.Document) -> list[tuple[RenderableType, int | None]]:
+def _parts(document: blocks.Document, width: int) -> list[tuple[RenderableType, int | None]]:
     """Each part of the page from top to bottom, with its greatest width (None: no limit)."""
     parts: list[tuple[RenderableType, int | None]] = [(_safe(document.title, "bold"), WIDEST)]
     parts += [(_safe(fact, "dim"), WIDEST) for fact in document.facts]
@@ -66,11 +66,11 @@ def _parts(document: blocks.Document) -> list[tuple[RenderableType, int | None]]
     for section in document.sections:
         parts += [(Text(), None), (Text(), None), (_safe(section.title, "bold"), WIDEST)]
         for block in section.blocks:
-            parts += [(Text(), None), *_block(block)]
+            parts += [(Text(), None), *_block(block, width)]
     return parts
 
 
-def _block(block: blocks.Block) -> list[tuple[RenderableType, int | None]]:
+def _block(block: blocks.Block, width: int) -> list[tuple[RenderableType, int | None]]:
     if isinstance(block, blocks.Paragraph):
         return [(_safe(block.text), WIDEST)]
     if isinstance(block, blocks.Drawing):
@@ -79,8 +79,8 @@ def _block(block: blocks.Block) -> list[tuple[RenderableType, int | None]]:
     if isinstance(block, blocks.Listing):
         return [(_hanging([("·", item) for item in block.items]), WIDEST)]
     if not block.note:
-        return [(_table(block), None)]
-    return [(_table(block), None), (Text(), None), (_safe(block.note, "dim"), WIDEST)]
+        return [(_table(block, width), None)]
+    return [(_table(block, width), None), (Text(), None), (_safe(block.note, "dim"), WIDEST)]
 
 
 def _remarks(remarks: tuple[blocks.Remark, ...]) -> Grid:
@@ -103,35 +103,64 @@ def _hanging(items: list[tuple[str, str]]) -> Grid:
     return grid
 
 
-def _table(table: blocks.Table) -> Grid:
+def _table(table: blocks.Table, width: int) -> Grid:
+    """A number is never cut or folded; a name folds where the page is too narrow.
+
+    Where that is not enough the columns stand closer together.
+    """
     shown = table.shown()
     columns = list(zip(*shown.rows, strict=True)) or [()] * len(shown.heads)
+    cells = [
+        tuple(numbers.aligned(texts)) if numeric else texts
+        for texts, numeric in zip(columns, shown.numeric, strict=True)
+    ]
+    heads = list(zip(shown.heads, shown.units, strict=True))
+    ranges = [_widths(*each) for each in zip(heads, cells, shown.numeric, strict=True)]
+    gaps = len(cells) - 1
+    gap = 2 if sum(least for least, _ in ranges) + 2 * gaps <= width else 1
     grid = Grid(
-        *map(_column, shown.heads, shown.units, columns, shown.numeric),
+        *(
+            GridColumn(
+                Text.assemble(_safe(head), "\n", (unit, "dim")) if unit else _safe(head),
+                justify="right" if numeric else "left",
+                overflow="fold",
+                min_width=width_of,
+                max_width=width_of,
+            )
+            for (head, unit), numeric, width_of in zip(
+                heads, shown.numeric, _narrowed(ranges, width - gap * gaps), strict=True
+            )
+        ),
         box=_RULE_UNDER_HEAD,
         pad_edge=False,
         show_edge=False,
-        padding=(0, 1, 0, 0),
+        padding=(0, gap - 1, 0, 0),
         header_style="",
     )
-    cells = [
-        numbers.aligned(texts) if numeric else texts
-        for texts, numeric in zip(columns, shown.numeric, strict=True)
-    ]
     for row in zip(*cells, strict=True):
         grid.add_row(*map(_safe, row))
     return grid
 
 
-def _column(head: str, unit: str, cells: tuple[str, ...], numeric: bool) -> GridColumn:
-    """A number is never cut or folded; a name folds where the page is too narrow."""
-    header = Text.assemble(_safe(head), "\n", (unit, "dim")) if unit else _safe(head)
-    words = [*head.split(), unit]
+def _widths(head: tuple[str, str], cells: tuple[str, ...], numeric: bool) -> tuple[int, int]:
+    """The least and the most width that a column has use for."""
+    texts = [_safe(text).plain for text in (*head, *cells)]
+    most = max(map(cell_len, texts))
     if numeric:
-        width = max(map(len, (*numbers.aligned(cells), *words)))
-        return GridColumn(header, justify="right", min_width=width)
-    words += [word for cell in cells for word in _safe(cell).plain.split()]
-    return GridColumn(header, overflow="fold", min_width=min(max(map(cell_len, words)), LONGEST))
+        return max(map(cell_len, (*head[0].split(), *texts[1:]))), most
+    words = [word for text in texts for word in text.split()]
+    return min(max(map(cell_len, words), default=0), LONGEST), most
+
+
+def _narrowed(ranges: list[tuple[int, int]], room: int) -> list[int]:
+    """Widths that fit into `room` in all, if any do: the widest are narrowed first."""
+    widths = [max(least, min(most, room)) for least, most in ranges]
+    while sum(widths) > room:
+        spare = [k for k, (least, _) in enumerate(ranges) if widths[k] > least]
+        if not spare:
+            break
+        widths[max(spare, key=widths.__getitem__)] -= 1
+    return widths
 
 
 def _safe(text: str, style: str = "") -> Text:
