@@ -34,6 +34,9 @@ from tracelens.formats.toml_schema import Strict, table_of
 from tracelens.formats.toml_text import tables_of, text_of
 from tracelens.model.events import CODE
 
+MOST_RULES: Final = 1000
+"""Each is held against each line that no rule before it took."""
+
 _FIELD: Final = re.compile(r"\{(\w*)\}")
 _GROUP: Final = re.compile(r"\(\?P?<(\w+)>")
 
@@ -98,6 +101,13 @@ def parse_mapping(text: str, place: str = "mapping") -> Mapping:
             raise SystemFileError(
                 f"{word} is not a key", place=place, hint=f"the keys are {', '.join(_PARTS)}"
             )
+    for word in ("line", "signal"):
+        if len(_rows(raw, word)) > MOST_RULES:
+            raise SystemFileError(
+                f"{word}: found {len(_rows(raw, word))} rules, expected at most {MOST_RULES}",
+                place=place,
+                hint="a group of the pattern takes what differs from line to line",
+            )
     lines = [table_of(entry, LineTable, f"line {i}", place) for i, entry in _rows(raw, "line")]
     signals = [
         table_of(entry, SignalTable, f"signal {i}", place) for i, entry in _rows(raw, "signal")
@@ -109,6 +119,8 @@ def parse_mapping(text: str, place: str = "mapping") -> Mapping:
         lines=tuple(lines),
         signals=tuple(signals),
     )
+    for declared in mapping.log.declare:
+        _check_declaration(declared, "log.declare", place)
     if mapping.source.skip is not None:
         _pattern(mapping.source.skip, "source.skip", place)
     for number, rule in enumerate(lines, 1):
@@ -137,7 +149,8 @@ def _pattern(text: str, where: str, place: str) -> set[str]:
     try:
         pl.select(pl.lit("").str.contains(text))
     except pl.exceptions.ComputeError as error:
-        what = " ".join(str(error).split())[:160]
+        # Of its message the last line of the first part, which is the reason.
+        what = str(error).partition("\n\n")[0].splitlines()[-1].split("error: ")[-1]
         raise SystemFileError(f"{where}: not a pattern: {what}", place=place) from None
     return set(_GROUP.findall(text))
 
@@ -158,8 +171,16 @@ def _check_rule(rule: LineTable, where: str, place: str) -> None:
         )
     for event in rule.events:
         _check_event(event, groups, where, place)
+    _check_declaration(rule.declare or "", where, place)
     for field in _FIELD.findall(rule.declare or ""):
         _check_field(field, groups, where, place)
+
+
+def _check_declaration(text: str, where: str, place: str) -> None:
+    if not text.isprintable():
+        raise SystemFileError(
+            f"{where}: found {text!r}, expected one declaration, a line of the log", place=place
+        )
 
 
 def _check_event(event: str, groups: set[str], where: str, place: str) -> None:
