@@ -160,3 +160,17 @@ def test_a_long_chain_of_holders_is_work_too(monkeypatch: pytest.MonkeyPatch) ->
     monkeypatch.setattr("tracelens.reconstruct.driver._LEAST_WORK", 5 * looks)
     with pytest.raises(LogError, match="too much happens at once"):
         reconstruct(log)
+
+
+def test_an_id_of_two_meanings_is_told_apart_wherever_it_stands(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Tokens are looked up block by block; such an id need not be in each of them."""
+    monkeypatch.setattr("tracelens.reconstruct.names._BLOCK", 8)
+    begin = [f"{n},0,activate,x," for n in range(20)]
+    text = log_text(*begin, "30,0,stack,y,9", "#task id=y name=b", "40,0,stack,y,8",
+                    declared="#task id=x name=x\n#task id=y name=a\n")  # fmt: skip
+    log = read_bytes(text, "log")
+    named, numbered = name_events(log.events, log.declared)
+    names = [named.system.tasks[who].name for who in numbered.whos]
+    assert names == ["x"] * 20 + ["a", "b"]

@@ -261,7 +261,7 @@ class _Column:
             look_up(kinds[block], codes, self._dense, self.width, table, result[block])
         for block, codes in self._blocks() if several else ():
             keys = kinds[block].astype(np.int64) * self.width + self._dense[codes]
-            for key, rows in _rows_of(keys, several):
+            for key, rows in _rows_of(keys, several, len(table)):
                 begins = np.array([_in_order(place) for place, _ in several[key]])
                 meant = np.array([number for _, number in several[key]], table.dtype)
                 begins[0] = -1  # the first one holds from the begin of the log
@@ -296,9 +296,14 @@ def _look_up(
         result[i] = table[kinds[i] * width + dense[codes[i]]]
 
 
-def _rows_of(keys: np.ndarray, wanted: Iterable[int]) -> Iterator[tuple[int, np.ndarray]]:
-    """Each of the keys that are wanted with the rows, in order, in which it stands."""
-    chosen = np.zeros(int(keys.max(initial=0)) + 1, np.bool_)
+def _rows_of(
+    keys: np.ndarray, wanted: Iterable[int], most: int
+) -> Iterator[tuple[int, np.ndarray]]:
+    """Each of the keys, all below `most`, that are wanted, with the rows, in order, that have it.
+
+    One that is wanted need not be there.
+    """
+    chosen = np.zeros(most, np.bool_)
     chosen[list(wanted)] = True
     rows = np.flatnonzero(chosen[keys])
     rows = rows[np.argsort(keys[rows], kind="stable")]
