@@ -4,13 +4,14 @@ import os
 import random
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from tests.log.texts import log_text, rows
 from tests.random_logs import random_log
 from tracelens.errors import LogError
-from tracelens.log import read, read_bytes, sources, text
+from tracelens.log import read, read_bytes, scan, sources, text
 from tracelens.log.text import OnDisk, Stretch, Text
 
 LINES = [b"first", b"", b"second \xc3\xa4", b"x" * 70_000, b"last"]
@@ -66,6 +67,32 @@ def test_a_file_that_becomes_shorter_is_an_error_of_one_line(
     os.truncate(descriptor, 500)
     with pytest.raises(LogError, match=r"^log.csv: became shorter while it was read: found 500"):
         whole.read(0, whole.size)
+    os.close(descriptor)
+
+
+@pytest.mark.parametrize("line", [b"1,0,sleep", b"2,0,mark,m,longer than before"])
+def test_a_file_that_is_written_anew_meanwhile_is_an_error_of_one_line(
+    line: bytes, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The room for the events is made for the lines that there were at first."""
+    file = tmp_path / "log.csv"
+    file.write_bytes(b"1,0,mark,m,\n" * 500)
+    size = file.stat().st_size
+    counted = scan._line_ends
+
+    def count_and_write(*given: Any) -> int:
+        count = counted(*given)
+        file.write_bytes(
+            (line + b"\n") * (size // (len(line) + 1)) + b"\n" * (size % (len(line) + 1))
+        )
+        return count
+
+    monkeypatch.setattr(scan, "_line_ends", count_and_write)
+    monkeypatch.setattr(scan, "_BLOCK", 100)
+    monkeypatch.setenv("TRACELENS_PLAIN", "1")
+    descriptor = os.open(file, os.O_RDONLY)
+    with pytest.raises(LogError, match=r"^log.csv: was changed while it was read: .*$"):
+        scan.scan(Text(Stretch(OnDisk("log.csv", descriptor), 0, size)))
     os.close(descriptor)
 
 

@@ -26,6 +26,7 @@ from tracelens.log.take import (
     LINE,
     POSITION,
     ROOM_FOUND,
+    ROOM_ROWS,
     ROOM_TOKENS,
     ROW,
     TEXT_WIDTH,
@@ -79,7 +80,7 @@ def in_machine_code(size: int) -> bool:
 
 
 def scan(text: Text) -> Scanned:
-    """Take the bytes apart."""
+    """Take the bytes apart. Raises `LogError` if a file is changed meanwhile."""
     rows = text.size // _BYTES_A_ROW
     bounds = _bounds(text, os.cpu_count() or 1 if is_compiled(rows) else 1)
     with ThreadPoolExecutor(len(bounds)) as pool:
@@ -87,8 +88,8 @@ def scan(text: Text) -> Scanned:
         columns = _Columns.of(sum(lines) + 1)
         first_lines = np.cumsum([0, *lines]).tolist()
         pieces = [
-            _Piece(text, bound, columns, first, rows)
-            for bound, first in zip(bounds, first_lines, strict=False)
+            _Piece(text, bound, columns, first, count, rows)
+            for bound, first, count in zip(bounds, first_lines, lines, strict=False)
         ]
         list(pool.map(_Piece.run, pieces))
         for piece in pieces:
@@ -179,15 +180,19 @@ class _Piece:
         bound: tuple[int, int],
         columns: _Columns,
         first_row: int,
+        line_ends: int,
         rows_of_log: int,
     ) -> None:
         self.first_row = first_row
+        is_last = bound[1] == text.size
+        self._lines = (line_ends, line_ends + is_last)  # without, and with one that has no end
         self.numbers, self.what = [np.empty(0, np.int64)], [np.empty(0, np.int64)]
         self.remarks: list[tuple[int, str]] = []
         self._text, self._bound, self._columns = text, bound, columns
         self._rows_of_log = rows_of_log
         self._at = at = np.zeros(AT_SIZE, np.int64)
         at[ROW] = at[LINE] = first_row
+        at[ROOM_ROWS] = first_row + self._lines[1]
         at[ROOM_TOKENS] = at[ROOM_FOUND] = 1 << 10
         self._slots = np.zeros(4 << 10, np.uint32)
         self._texts = np.zeros(TEXT_WIDTH << 10, np.int64)
@@ -210,7 +215,10 @@ class _Piece:
         return int(self._at[LINE])
 
     def run(self) -> None:
-        """Read the piece block by block. A line that does not end in one moves to the next."""
+        """Read the piece block by block. A line that does not end in one moves to the next.
+
+        Raises `LogError` if it does not have the lines that were counted.
+        """
         start, stop = self._bound
         left = 0
         while start < stop or left:
@@ -234,6 +242,8 @@ class _Piece:
             tail = self._octets[last:end].copy()
             self._keep_spellings()
             self._octets[self._block : self._block + left] = tail
+        if self.last_line - self.first_row not in self._lines:
+            raise self._text.changed()
 
     def _last_end(self, begin: int, end: int) -> int:
         """After the last line feed of [begin, end) of the array; the block's begin without one."""
@@ -253,6 +263,8 @@ class _Piece:
         while at[POSITION] < at[END]:
             state = (*tables, self._slots, self._texts, self._found)
             take(self._octets, at, *state, len(self._slots) - 1, *self._columns.arrays())
+            if at[POSITION] < at[END] and at[ROW] == at[ROOM_ROWS]:
+                raise self._text.changed()  # it has more lines than there were
             if at[ROOM_TOKENS] - at[TOKENS] <= 2:
                 self._make_room_for_tokens()
             if at[ROOM_FOUND] == at[FOUND]:

@@ -27,7 +27,10 @@ from tracelens.log.grammar import (
     without_return,
 )
 
-POSITION, ROW, LINE, FOUND, TOKENS, END, WHOLE, ROOM_TOKENS, ROOM_FOUND, AT_SIZE = range(10)
+(
+    POSITION, ROW, LINE, FOUND, TOKENS, END, WHOLE,
+    ROOM_ROWS, ROOM_TOKENS, ROOM_FOUND, AT_SIZE,
+) = range(11)  # fmt: skip
 """Where the pass over a piece stands, and what it may fill: places in its array `at`."""
 
 FOUND_WIDTH: Final = 4
@@ -63,7 +66,7 @@ def take_lines(
     value: Memory,
     line: Memory,
 ) -> None:
-    """Go on with a piece, as far as there is room for tokens and for lines that are no events.
+    """Go on with a piece, as far as there is room for rows, tokens, and lines that are no events.
 
     `whole`: where the last whole line ends. Most lines are events as `take_event` takes them;
     what stops it is judged as a line.
@@ -73,7 +76,8 @@ def take_lines(
     whole = at[WHOLE]
     row = at[ROW]
     number = at[LINE]
-    while start < end and at[TOKENS] + 2 < at[ROOM_TOKENS]:
+    most = at[ROOM_ROWS]
+    while start < end and row < most and at[TOKENS] + 2 < at[ROOM_TOKENS]:
         after = 0
         if start < whole:
             after = take_event(

@@ -8,6 +8,7 @@ from typing import Final
 from tracelens.errors import LogError
 
 _WINDOW: Final = 1 << 16
+_HINT: Final = "read a copy, or --follow a log that is still written"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +42,7 @@ class Stretch:
                     f"became shorter while it was read: found {first + done} bytes, expected "
                     f"{self.stop}",
                     place=self.holder.name,
-                    hint="read a copy, or --follow a log that is still written",
+                    hint=_HINT,
                 )
             done += got
         return count
@@ -66,6 +67,15 @@ class Text:
     def of(cls, data: bytes) -> "Text":
         """Bytes in memory."""
         return cls(Stretch(data, 0, len(data)))
+
+    def changed(self) -> LogError:
+        """The error of a file in which other lines were found when it was read again."""
+        files = [one.holder.name for one in self.stretches if isinstance(one.holder, OnDisk)]
+        return LogError(
+            "was changed while it was read: found other lines, expected those of a moment before",
+            place=files[0] if files else None,
+            hint=_HINT,
+        )
 
     def fill(self, at: int, view: memoryview) -> int:
         """Put the bytes from `at` on into `view`, as many as fit and as there are; how many."""
