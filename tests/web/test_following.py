@@ -1,9 +1,12 @@
 """A log that grows while it is shown: new readings, and what becomes of the reader's place."""
 
+import gzip
 import os
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+import zstandard
 
 from tests.drawing import scene
 from tests.drawing.scene import MS
@@ -101,6 +104,18 @@ def test_a_log_that_goes_or_cannot_be_read_leaves_the_last_reading(following, lo
     log.write_bytes(kept)
     assert follower.look()
     assert follower.status.trouble == ""
+
+
+@pytest.mark.parametrize("pack", [gzip.compress, zstandard.compress])
+def test_a_compressed_log_is_read_to_its_end(log: Path, pack: Callable[[bytes], bytes]) -> None:
+    """A byte of it that looks like a line feed ends no line."""
+    packed = pack(WHOLE)
+    assert b"\n" in packed[:-1]
+    log.write_bytes(packed)
+    shelf = Shelf()
+    Follower(log).begin(shelf)
+    read = shelf.get("live.1").analysis.timeline.log
+    assert (read.lines, read.warnings) == (WHOLE.count(b"\n"), ())
 
 
 def test_a_log_that_is_not_there_is_an_error_at_once(tmp_path: Path) -> None:

@@ -50,6 +50,11 @@ class Source:
         return self.text.read(0, self.text.size)
 
 
+def is_compressed(data: bytes) -> bool:
+    """Whether the bytes are such as `unpack` undoes, told by how they begin."""
+    return data.startswith((_GZIP, _ZSTD))
+
+
 def opened(path: str | PathLike[str], stack: ExitStack, most: int | None = None) -> Source:
     """As `load`, but a large plain file is left where it is, and open until `stack` is closed.
 
@@ -67,7 +72,7 @@ def opened(path: str | PathLike[str], stack: ExitStack, most: int | None = None)
         return load(path, most)  # which says what is wrong
     stack.callback(os.close, descriptor)
     head = os.pread(descriptor, 4, 0)
-    if head.startswith((_GZIP, _ZSTD, *_UTF16_MARKS)):
+    if is_compressed(head) or head.startswith(_UTF16_MARKS):
         return load(path, most)
     start = len(_UTF8_MARK) if head.startswith(_UTF8_MARK) else 0
     size = os.fstat(descriptor).st_size

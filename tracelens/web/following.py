@@ -17,7 +17,7 @@ from typing import Final
 
 from tracelens.errors import LogError, TraceLensError
 from tracelens.files import TooLongError, read_whole, share_of_memory
-from tracelens.log.sources import SHARE
+from tracelens.log.sources import SHARE, is_compressed
 from tracelens.numbers import duration
 from tracelens.plain import plain
 from tracelens.reading import read_bytes
@@ -151,8 +151,7 @@ class Follower:
         data, now = self._bytes()
         told = _what_happened(self._read_last, now, data) if self._read_last else ""
         self._tried_last = now  # what cannot be read is tried again when it changes
-        whole_lines = data[: data.rfind(b"\n") + 1]  # a line that is being written is not torn
-        run = prepared(read_bytes(whole_lines, self.name, self._system))
+        run = prepared(read_bytes(_without_begun_line(data), self.name, self._system))
         last, version = self._status, self._status.version + 1
         self._read_last = now
         self._shelf.put_version(run, LIVE, version)
@@ -183,6 +182,11 @@ class Follower:
         except OSError as error:
             raise LogError(f"cannot be read: {error.strerror}", place=self.name) from None
         return data, _Seen(_kind_of(stat), len(data), data[:_MARK], data[-_MARK:])
+
+
+def _without_begun_line(data: bytes) -> bytes:
+    """A line that is being written is not torn; what is compressed has no lines yet."""
+    return data if is_compressed(data) else data[: data.rfind(b"\n") + 1]
 
 
 def _kind_of(stat: os.stat_result) -> tuple[int, ...]:
