@@ -94,6 +94,17 @@ def test_a_bug_in_one_reading_does_not_cost_the_others(tmp_path, monkeypatch):
     assert bugs.height == 4
 
 
+@pytest.mark.parametrize("kind", [pl.exceptions.ComputeError, pl.exceptions.PanicException])
+def test_a_panic_of_the_table_library_is_a_row_too_and_a_line(folder, tmp_path, monkeypatch, kind):
+    def broken(_run: object) -> None:
+        raise kind("first\nsecond")
+
+    monkeypatch.setattr("tracelens.batch.work.analyse", broken)
+    (good,) = [job for job in jobs(folder, tmp_path) if "rate_order" in job.run]
+    error = work(good).tables["runs"]["error"][0]
+    assert error == f"a bug of tracelens: {kind.__name__}: first\\x0asecond"
+
+
 def test_results_are_read_back_as_they_were_and_explained(here, tmp_path):
     write(here, tmp_path)
     page = (tmp_path / "columns.md").read_text("utf-8")
@@ -129,6 +140,16 @@ def test_what_a_killed_worker_left_is_cleared_away(here, tmp_path):
     (tmp_path / "reports" / "run.csv.json.0123.part").touch()
     write(here, tmp_path)
     assert list((tmp_path / "reports").iterdir()) == []
+
+
+def test_reports_on_a_directory_that_is_called_like_what_is_unfinished_stay(here, tmp_path):
+    prepare(tmp_path)
+    report = tmp_path / "reports" / "night.part" / "run.csv.json"
+    report.parent.mkdir()
+    report.touch()
+    write(here, tmp_path)
+    assert report.exists()
+    assert (tmp_path / "runs.csv").exists()
 
 
 def test_what_cannot_be_written_is_told_in_the_row(folder, tmp_path):

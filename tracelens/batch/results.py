@@ -56,5 +56,6 @@ def write(made: dict[str, pl.DataFrame], directory: Path) -> None:
     Raises `UsageError` if something cannot be written.
     """
     for left in (directory / REPORTS).rglob(f"*{UNFINISHED}"):
-        left.unlink(missing_ok=True)  # by a worker that was killed
+        if left.is_file():  # not where the reports on a directory's logs are
+            left.unlink(missing_ok=True)  # by a worker that was killed
     tables.write_frames(made.items(), directory, tables.page("Tables of many runs", {"": TABLES}))

@@ -12,6 +12,7 @@ from tracelens.batch.tables import TABLES
 from tracelens.errors import InputError, TraceLensError, UsageError
 from tracelens.model.columns import Table
 from tracelens.model.results import Analysis, Timeline
+from tracelens.plain import plain
 from tracelens.reading import read
 from tracelens.report import json_
 from tracelens.report.document import worst_first
@@ -58,13 +59,14 @@ def work(job: Job) -> Outcome:
         return failure(job, _told(job, error), error.status)
     except MemoryError:
         return failure(job, "there is not enough memory to read it")
-    except Exception as error:  # a bug in one log's reading must not cost the other logs
+    except (Exception, pl.exceptions.PanicException) as error:
+        # A bug in one log's reading must not cost the other logs; a panic is no Exception.
         return failure(job, f"a bug of tracelens: {type(error).__name__}: {error}")
 
 
 def failure(job: Job, error: str, status: int = InputError.status) -> Outcome:
-    """The outcome of a log that could not be read, or whose worker died."""
-    row = _frame(TABLES["runs"], [{"run": job.run, "status": status, "error": error}])
+    """The outcome of a log that could not be read, or whose worker died; `error` in a line."""
+    row = _frame(TABLES["runs"], [{"run": job.run, "status": status, "error": plain(error)}])
     return Outcome(job.number, job.run, status, {"runs": row})
 
 
