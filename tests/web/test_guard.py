@@ -44,6 +44,8 @@ def test_another_site_may_link_here_and_nothing_else(
         ("127.0.0.1:8050", "http://localhost:8050", False),
         ("127.0.0.1:8050", "null", False),
         ("127.0.0.1:8050", "", False),
+        ("127.0.0.1:8050", "http://[", False),
+        ("127.0.0.1:8050", "http://[x]:8050", False),
         ("127.0.0.1@elsewhere.example", None, False),
         ("elsewhere.example#127.0.0.1", None, False),
         ("[127.0.0.1", None, False),

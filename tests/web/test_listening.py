@@ -245,6 +245,7 @@ def test_uploads_at_once_are_bounded(server: Listener, monkeypatch: pytest.Monke
     [
         ({"Host": "elsewhere.example"}, 403),
         ({"Origin": "http://elsewhere.example"}, 403),
+        ({"Origin": "http://["}, 403),
         ({"Sec_Fetch_Site": "cross-site"}, 403),
         ({ASKED: ""}, 202),
     ],

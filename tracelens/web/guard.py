@@ -7,7 +7,7 @@ isolation this is: from elsewhere a page may be opened, and nothing else.
 import ipaddress
 import socket
 from typing import Final, Protocol
-from urllib.parse import quote, urlencode, urlsplit
+from urllib.parse import SplitResult, quote, urlencode, urlsplit
 
 import flask
 
@@ -55,12 +55,14 @@ class Guard:
     def refusal(self, method: str, sent: Headers) -> Refused | None:
         """Why a request with these headers is not answered at all; None if it may be."""
         host = (sent.get("Host") or "").lower()
-        if not self._is_named(urlsplit(f"//{host}").hostname if _is_sound(host) else None):
+        named = _split(f"//{host}")
+        if not self._is_named(named and named.hostname):
             known = "a token" if self._beyond else "this machine only"
             return Refused(403, f"This page is served to {known}, under its own address")
         origin = sent.get("Origin")
         # Another page of this machine, on a port of its own, is another site too.
-        if origin is not None and urlsplit(origin).netloc.lower() != host:
+        from_ = _split(origin or "")
+        if origin is not None and (from_ is None or from_.netloc.lower() != host):
             return Refused(403, "This page is not served to other pages")
         site = sent.get("Sec-Fetch-Site")
         if site is None or site in _HERE or _is_a_visit(method, sent):
@@ -89,12 +91,12 @@ def _address(host: str | None) -> ipaddress.IPv4Address | ipaddress.IPv6Address 
         return None
 
 
-def _is_sound(host: str) -> bool:
+def _split(address: str) -> SplitResult | None:
+    """The parts of an address; None if it is none."""
     try:
-        urlsplit(f"//{host}")
+        return urlsplit(address)
     except ValueError:
-        return False
-    return True
+        return None
 
 
 def line(refused: Refused) -> flask.Response:
