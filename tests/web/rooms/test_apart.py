@@ -73,6 +73,30 @@ def test_a_process_that_ends_otherwise_is_said_and_ended(
     assert begun[0].poll() is not None
 
 
+def test_a_process_that_ends_before_it_has_all_is_said(
+    recorded, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What is left in the buffer for it cannot be sent either."""
+    monkeypatch.setattr(apart.sys, "executable", "/bin/false")
+
+    def last_words(_asked: Any, to: Any, _protocol: int) -> None:
+        to.write(b"x")
+        begun[0].wait()
+        to.flush()
+
+    begun: list[subprocess.Popen[bytes]] = []
+
+    class Begun(subprocess.Popen[bytes]):
+        def __init__(self, *command: Any, **how: Any) -> None:
+            super().__init__(*command, **how)
+            begun.append(self)
+
+    monkeypatch.setattr(apart.subprocess, "Popen", Begun)
+    monkeypatch.setattr(apart.pickle, "dump", last_words)
+    with pytest.raises(UsageError, match="the replay was ended before it was done"):
+        replay_apart(recorded, [INHERIT], lambda _step: None)
+
+
 def test_only_long_runs_go_apart(recorded, monkeypatch: pytest.MonkeyPatch) -> None:
     gone: list[int] = []
 

@@ -5,6 +5,7 @@ everybody waiting who only moves about. The process is less urgent than the serv
 the machine's again when it ends, and if there is not enough of it, the page goes on.
 """
 
+import contextlib
 import os
 import pickle
 import subprocess
@@ -72,6 +73,8 @@ def replay_apart(run: Timeline, changes: Sequence[Change], say: Say) -> Replayed
             ) from None
         finally:
             child.kill()
+            with contextlib.suppress(OSError):  # what it has not taken is not sent once more
+                child.stdin.close()
     if isinstance(told, Replayed):
         return told
     raise told
