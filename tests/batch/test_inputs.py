@@ -57,6 +57,25 @@ def test_the_tables_of_an_earlier_batch_are_no_logs(tree):
         find(["a"], tree / "a")
 
 
+@pytest.mark.parametrize(
+    ("patterns", "runs"),
+    [
+        (["one.csv", "../c"], ["a/one.csv", "c/three.csv"]),
+        (["one.csv", "../a/one.csv", "b/../one.csv"], ["one.csv"]),
+        (["../c/../odd.log", "../c"], ["c/three.csv", "odd.log"]),
+    ],
+)
+def test_the_way_back_is_no_part_of_a_name(tree, monkeypatch, patterns, runs):
+    """Reports lie below the results by these names: none may lead out of there."""
+    monkeypatch.chdir(tree / "a")
+    assert [one.run for one in find(patterns)] == runs
+
+
+def test_the_way_back_to_an_earlier_batch_is_known_again(tree, monkeypatch):
+    monkeypatch.chdir(tree / "a")
+    assert [one.run for one in find([str(tree)], Path("../a").absolute())] == ["three.csv"]
+
+
 def test_a_name_that_is_no_utf8_is_written_out(tree):
     Path(os.fsdecode(b"c/odd_\xff.csv")).touch()
     assert [one.run for one in find(["c"])] == ["odd_\\udcff.csv", "three.csv"]

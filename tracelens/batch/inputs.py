@@ -34,7 +34,7 @@ def find(patterns: Sequence[str], results: Path | None = None) -> list[Input]:
     names none, and for standard input.
     """
     given = [path for pattern in patterns for path in _named(pattern, results)]
-    logs = {path.absolute(): path for path in reversed(given)}
+    logs = {_place(path): path for path in reversed(given)}
     above = Path(commonpath([path.parent for path in logs]))
     return [
         Input(file_name(path.relative_to(above).as_posix()), logs[path]) for path in sorted(logs)
@@ -51,7 +51,8 @@ def _named(pattern: str, results: Path | None) -> list[Path]:
     if not found and not _WILD.intersection(pattern) and not Path(pattern).is_dir():
         raise InputError("no such file", place=file_name(pattern), hint="check the path")
     if results is not None:
-        found = [path for path in found if not path.absolute().is_relative_to(results)]
+        made = _place(results)
+        found = [path for path in found if not _place(path).is_relative_to(made)]
     if not found:
         raise UsageError(
             f"no log is named by {pattern}: found no file, expected at least one",
@@ -60,6 +61,14 @@ def _named(pattern: str, results: Path | None) -> list[Path]:
             else "put a pattern into quotes, with ** for directories below: 'runs/**/*.csv'",
         )
     return found
+
+
+def _place(path: Path) -> Path:
+    """The absolute path without '..', so that it says what lies in what.
+
+    A link stays as it is called, unless the way back out of it has to be known.
+    """
+    return path.resolve() if ".." in path.parts else path.absolute()
 
 
 def _matches(pattern: str) -> Iterator[Path]:
