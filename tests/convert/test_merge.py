@@ -99,6 +99,29 @@ def test_a_log_with_two_boots_is_refused() -> None:
               Alignment(0.0, 1.0, 0, 0.0), "b")  # fmt: skip
 
 
+def test_cores_are_numbered_on_after_those_that_are_only_declared() -> None:
+    own = "#core id=3 name=spare\n#queue id=q name=box\n"
+    text = HEAD.format(hz=1000) + own + "#task id=t1 name=w core=0 activation=q\n" + COLUMNS
+    a, b = (read_bytes(f"{text}1,0,start,t1,\n".encode(), name) for name in ("a", "b"))
+    merged = merge(a, b, Alignment(0.0, 1.0, 0, 0.0), "b")
+    assert [core.id for core in merged.declared.cores] == [0, 3, 4, 7]
+    assert merged.events["core"].to_list() == [0, 4]
+    assert [task.core for task in merged.declared.tasks] == [0, 4]
+    assert [task.activation for task in merged.declared.tasks] == ["q", "q.b"]
+
+
+@pytest.mark.parametrize(
+    ("ours", "theirs", "number"), [(200, 200, 401), (255, 0, 256), (0, 255, 256)]
+)
+def test_cores_that_have_no_number_left_are_said(ours: int, theirs: int, number: int) -> None:
+    a, b = log("a", [f"1,{ours},start,t1,"]), log("b", [f"1,{theirs},start,t1,"])
+    with pytest.raises(InputError, match=rf"^b.csv: no numbers .*: found {number} for the last"):
+        merge(a, b, Alignment(0.0, 1.0, 0, 0.0), "b")
+    if theirs:
+        last = log("b", [f"1,{255 - ours - 1},start,t1,"])
+        assert merge(a, last, Alignment(0.0, 1.0, 0, 0.0), "b").events["core"].max() == 255
+
+
 def test_from_the_command_line(tmp_path, capsys, monkeypatch) -> None:
     monkeypatch.chdir(tmp_path)
     for name, events in (("motor", beacon([0, 1000])), ("radio", beacon([500, 1501]))):

@@ -17,6 +17,7 @@ from tracelens.log.writer import COMMON_CLOCK
 from tracelens.model.log import Log
 from tracelens.model.system import System
 
+MOST_CORE: Final = 255
 MOST_DRIFT: Final = 0.01
 """Two oscillators differ by parts in a million; one in a hundred is a mark that means another."""
 
@@ -72,7 +73,8 @@ def merge(first: Log, second: Log, alignment: Alignment, label: str) -> Log:
     """Events and declarations of both on the first's axis, from the first event of either.
 
     `label` is put behind the names, and the ids, of the second that the first has too; its cores
-    are numbered on. The log's clock counts nanoseconds. Raises `InputError` for a restarted log.
+    are numbered on. The log's clock counts nanoseconds. Raises `InputError` for a restarted log, or
+    if there are no numbers left for the cores.
     """
     for log in (first, second):
         if log.events["boot"].max():
@@ -82,13 +84,28 @@ def merge(first: Log, second: Log, alignment: Alignment, label: str) -> Log:
                 hint="cut the boots apart first: tracelens cut --from A --to B",
             )
     ours, theirs = first.declared, second.declared
-    shift = int(first.events["core"].max() or 0) + 1  # type: ignore[arg-type]  # an integer column
+    shift = _last_core(first) + 1
+    if (last := _last_core(second) + shift) > MOST_CORE:
+        raise InputError(
+            f"no numbers are left for its cores: found {last} for the last, expected at most "
+            f"{MOST_CORE}",
+            place=second.sources[0],
+            hint="number the cores of both logs from 0 on",
+        )
     taken = {thing.id for thing in _things(ours)} | {thing.name for thing in _things(ours)}
     ids = {
         str(thing.id): f"{thing.id}.{label}" if thing.id in taken else str(thing.id)
         for thing in _things(theirs)
     }
     renamed = _renamed(theirs, ids, {thing.name for thing in _things(ours)}, label)
+    tasks = tuple(
+        replace(
+            task,
+            core=None if task.core is None else task.core + shift,
+            activation=ids.get(task.activation or "", task.activation),
+        )
+        for task in renamed["tasks"]
+    )
     time = (alignment.offset_ns + alignment.rate * second.events["time_ns"]).round().cast(pl.Int64)
     moved = second.events.with_columns(
         time_ns=time,
@@ -105,7 +122,7 @@ def merge(first: Log, second: Log, alignment: Alignment, label: str) -> Log:
     declared = replace(
         ours,
         clocks=(COMMON_CLOCK,),
-        tasks=ours.tasks + renamed["tasks"],
+        tasks=ours.tasks + tasks,
         isrs=ours.isrs + renamed["isrs"],
         locks=ours.locks + renamed["locks"],
         queues=ours.queues + renamed["queues"],
@@ -124,6 +141,14 @@ def _marks(log: Log, mark: str) -> pl.DataFrame:
         (pl.col("event") == "mark") & (pl.col("subject").cast(pl.String) == mark)
     ).select("time_ns", value=pl.col("value").cast(pl.String).fill_null(""))
     return found.with_columns(nth=pl.int_range(pl.len()).over("value"))
+
+
+def _last_core(log: Log) -> int:
+    """The highest number of a core that the events or the declarations give; 0 if none does."""
+    declared = log.declared
+    homes = [task.core for task in declared.tasks if task.core is not None]
+    seen = log.events["core"].to_numpy()
+    return max([int(seen.max(initial=0)), *homes, *(core.id for core in declared.cores)])
 
 
 def _things(system: System) -> Iterable[Any]:
