@@ -306,6 +306,18 @@ def test_a_refusal_without_the_application_has_the_headers_of_any(server: Listen
     assert sent(server, 10) == (403, {"problem": "no", "hint": "not at all"})
 
 
+def test_a_server_that_has_ended_may_be_ended_again(tmp_path: Path) -> None:
+    """Its pipe has the number of another file by then."""
+    made = make()
+    with running(made.app.server, made.rules) as server:
+        pass
+    others = [(tmp_path / f"{n}").open("wb") for n in range(20)]
+    server.end()
+    for other in others:
+        other.close()
+    assert [file.read_bytes() for file in tmp_path.iterdir()] == [b""] * 20
+
+
 def test_the_end_of_the_server_frees_what_was_on_its_way(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

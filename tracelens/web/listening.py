@@ -12,6 +12,7 @@ before its body is taken in, and in what words.
 import json
 import logging
 import socket
+import threading
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -255,6 +256,8 @@ class Listener(TcpWSGIServer):
         self.rules = rules
         self.coming: set[_Request] = set()
         self._ended = False
+        self._open = True
+        self._closing = threading.RLock()
         self._long = ThreadedTaskDispatcher()
         self._long.set_thread_count(LONG_THREADS)
         place = (listening.family, listening.type, listening.proto, listening.getsockname())
@@ -311,6 +314,18 @@ class Listener(TcpWSGIServer):
         crowded = len(self.active_channels) > 0.75 * MOST_CONNECTIONS
         for channel in list(self.active_channels.values()):
             channel.keep_time(time.monotonic(), CROWDED_S if crowded else IDLE_S)
+
+    def pull_trigger(self) -> None:
+        """Wake `run`, unless it has ended: then that file's number may be another's."""
+        with self._closing:
+            if self._open:
+                super().pull_trigger()
+
+    def close(self) -> None:
+        """Listen no longer."""
+        with self._closing:
+            self._open = False
+            super().close()
 
     def run(self) -> None:
         """Answer until `end` is called, or Ctrl-C comes."""
