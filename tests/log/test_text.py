@@ -96,6 +96,30 @@ def test_a_file_that_is_written_anew_meanwhile_is_an_error_of_one_line(
     os.close(descriptor)
 
 
+def test_room_in_the_file_that_was_never_written_to_is_not_read_at_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """It is as many zeros as there was room, in one line without an end."""
+    files = [tmp_path / name for name in ("a.csv", "b.csv")]
+    for file in files:
+        file.write_bytes(log_text(*[f"{t},0,mark,m," for t in range(9)]))
+        os.truncate(file, 1 << 20)
+    read_at_once: list[int] = []
+
+    class Watched(Text):
+        def read(self, start: int, stop: int) -> bytes:
+            data = super().read(start, stop)
+            read_at_once.append(len(data))
+            return data
+
+    monkeypatch.setattr(sources, "Text", Watched)
+    monkeypatch.setattr(sources, "_LARGE", 1)
+    monkeypatch.setenv("TRACELENS_COMPILED", "1")
+    log = read(files)
+    assert (len(log.events), log.unused["count"].to_list()) == (18, [2])
+    assert 0 < max(read_at_once) <= text._WINDOW
+
+
 @pytest.mark.parametrize("seed", range(6))
 def test_a_log_is_the_same_from_disk(
     seed: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch

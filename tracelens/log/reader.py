@@ -101,7 +101,7 @@ def _joined(texts: list[Text]) -> list[Text]:
     for number in range(1, len(texts)):
         before, after = texts[number - 1], texts[number]
         begin = after.read(0, len(HEADER))
-        if not before.last_line() or begin.startswith((b"#", HEADER.encode())):
+        if not before.is_cut or begin.startswith((b"#", HEADER.encode())):
             continue
         line, rest = after.without_first_line()
         texts[number - 1], texts[number] = Text(*before.stretches, *line.stretches), rest
@@ -134,9 +134,9 @@ def _usable(
     """The events of a part without a torn last line and those that do not say enough."""
     part = parts[number]
     events, others = part.events, [one.events for one in parts if one is not part]
-    last = text.last_line()
-    torn = len(events) and last and events["line"][-1] == part.lines
-    if torn and checks.is_torn(events, last, _ids(declared), others):
+    is_last = len(events) and events["line"][-1] == part.lines
+    last = text.last_line() if is_last else b""  # which may be long, if it is no event
+    if last and checks.is_torn(events, last, _ids(declared), others):
         losses.add(unused.TORN, number, [part.lines])
         events = events.head(-1)
     return checks.drop_meaningless(events, number, losses)

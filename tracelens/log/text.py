@@ -63,6 +63,11 @@ class Text:
         """How many of the bytes are in memory."""
         return sum(one.stop - one.start for one in self.stretches if isinstance(one.holder, bytes))
 
+    @property
+    def is_cut(self) -> bool:
+        """Whether it ends within a line."""
+        return self.read(max(0, self.size - 1), self.size) not in (b"", b"\n")
+
     @classmethod
     def of(cls, data: bytes) -> "Text":
         """Bytes in memory."""
