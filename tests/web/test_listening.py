@@ -278,6 +278,7 @@ def test_a_request_that_is_no_upload_is_bounded_too(server: Listener) -> None:
         (b"GET / HTTP/1.1\r\nHost: [\r\n\r\n", 403),
         (b"GET http://elsewhere.example/ HTTP/1.1\r\nHost: elsewhere.example\r\n\r\n", 403),
         (b"DELETE /open/ HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n", 405),
+        (b"DELETE /open/ HTTP/1.1\r\nHost: 127.0.0.1\r\nExpect: 100-continue\r\n\r\n", 405),
         (b"BREW /open/ HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n", 405),
     ],
 )

@@ -7,8 +7,9 @@ import pytest
 from flask.testing import FlaskClient
 
 from tests.drawing import scene
-from tests.web.real_server import asked, running
+from tests.web.real_server import asked, connected, running
 from tracelens.web.app import Made, make
+from tracelens.web.faults import Faults
 from tracelens.web.guard import ASKED, Guard
 from tracelens.web.refused import Refused
 from tracelens.web.token import MOST_WRONG, WITHIN_S, Door
@@ -153,6 +154,28 @@ def test_the_name_that_was_given_and_the_machine_s_own_are_known() -> None:
     guard = Guard("bench3.example", Door())
     for host in ("bench3.example", "BENCH3.example:80", socket.gethostname()):
         assert guard.refusal("GET", {"Host": host}) is None
+
+
+@pytest.mark.parametrize(
+    ("sent", "status"),
+    [
+        (b"GET //x?token=\xe9 HTTP/1.1\r\n", b"400"),
+        (b"GET /?token=%e9 HTTP/1.1\r\n", b"403"),
+        (b"GET / HTTP/1.1\r\nCookie: a=\xff\r\n", b"401"),
+        (b"POST /open/upload HTTP/1.1\r\nContent-Length: 1\r\nCookie: a=\xff\r\n", b"401"),
+    ],
+)
+def test_what_is_no_text_is_refused_in_a_line_and_no_fault(
+    door: Door, sent: bytes, status: bytes
+) -> None:
+    said: list[str] = []
+    made = make(scene.analysis(), guard=Guard("192.0.2.7", door), faults=Faults(said.append))
+    with running(made.app.server, made.rules) as server, connected(server) as line:
+        body = b"x" * sent.count(b"Content-Length: 1")
+        line.sendall(sent + b"Host: 192.0.2.7\r\nConnection: close\r\n\r\n" + body)
+        reply = b"".join(iter(lambda: line.recv(1 << 16), b""))
+    assert reply.split(b" ")[1] == status
+    assert said == []
 
 
 def test_an_upload_without_the_token_is_refused_before_it_is_kept(made: Made, door: Door) -> None:

@@ -115,6 +115,10 @@ def refuse_others(server: flask.Flask, guard: Guard) -> None:
         refused = guard.refusal(request.method, request.headers)
         if refused is not None:
             return line(refused)
+        if not request.query_string.isascii():
+            return line(
+                Refused(400, "This is no address: in one, letters beyond ASCII are written with %")
+            )
         if guard.door is None:
             return None
         told = guard.door.look(

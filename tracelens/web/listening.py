@@ -150,6 +150,8 @@ class _Request(HTTPRequestParser):
                 self._refuse(refused, self.content_length)
             elif self._server.rules.is_upload(self.head):
                 self._server.coming.add(self)
+        else:  # nothing to go on with: else waitress would wait for what does not come
+            self.expect_continue = False
 
     def received(self, data: bytes) -> int:
         try:

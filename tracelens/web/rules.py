@@ -4,7 +4,7 @@ import re
 from typing import Final
 from urllib.parse import parse_qs
 
-from werkzeug.http import parse_cookie
+from werkzeug.sansio.http import parse_cookie  # that of `http` is strict about what is no text
 
 from tracelens.web import ids, loading
 from tracelens.web.guard import ASKED, Guard
