@@ -100,7 +100,7 @@ def scan(text: Text) -> Scanned:
         np.concatenate([found for piece in pieces for found in piece.numbers]),
         np.concatenate([found for piece in pieces for found in piece.what]),
         [remark for piece in pieces for remark in piece.remarks],
-        pieces[-1].last_line,
+        pieces[-1].last_number,
     )
 
 
@@ -210,7 +210,7 @@ class _Piece:
         return int(self._at[ROW]) - self.first_row
 
     @property
-    def last_line(self) -> int:
+    def last_number(self) -> int:
         """The number of its last line."""
         return int(self._at[LINE])
 
@@ -242,7 +242,7 @@ class _Piece:
             tail = self._octets[last:end].copy()
             self._keep_spellings()
             self._octets[self._block : self._block + left] = tail
-        if self.last_line - self.first_row not in self._lines:
+        if self.last_number - self.first_row not in self._lines:
             raise self._text.changed()
 
     def _last_end(self, begin: int, end: int) -> int:
