@@ -149,6 +149,20 @@ def test_from_the_command_line(tmp_path, capsys):
     assert "8 of 8 right" in capsys.readouterr().out
 
 
+def test_a_filled_form_is_not_written_over(tmp_path, capsys):
+    again = ["exercise", "make", str(tmp_path), "--kind", "inversion", "--seed", "7"]
+    assert main(again) == 0
+    assert main(again) == 0  # the same papers once more
+    form = tmp_path / "answers.toml"
+    filled = form.read_text().replace('victim = ""', 'victim = "high"')
+    form.write_text(filled)
+    assert main(again) == 2
+    assert form.read_text() == filled
+    assert "or write over it with --replace" in capsys.readouterr().err
+    assert main([*again, "--replace"]) == 0
+    assert form.read_text() != filled
+
+
 def test_the_solution_has_every_answer():
     for kind in KINDS:
         exercise = made(kind, 1)

@@ -258,7 +258,10 @@ def test_each_mistake_is_one_line_with_its_place(text, said):
 
 
 def test_text_that_is_no_toml_is_told_with_its_line():
-    assert mistake(f"{HEAD}misses = \n") == "B.toml:2: not TOML: Invalid value"
+    assert mistake(f"{HEAD}misses = \n") == (
+        "B.toml:2: not TOML: Invalid value | "
+        'a value is a number, true, false, or text in quotes: name = "text"'
+    )
 
 
 def test_what_is_written_is_read_again():

@@ -194,6 +194,20 @@ def test_not_toml_and_not_there(tmp_path):
         read_taskset(tmp_path / "nothing.toml")
 
 
+@pytest.mark.parametrize(
+    ("text", "hint"),
+    [
+        ("holder = low", 'a value is a number, true, false, or text in quotes: name = "text"'),
+        ("#tracelens 1\ntime,core", "this is an event log; here a TOML file is read"),
+        ("[tasks", "a line is key = value, or a [table]"),
+    ],
+)
+def test_what_is_no_toml_says_what_to_do(text, hint):
+    with pytest.raises(SystemFileError, match="not TOML: ") as caught:
+        parse_toml(text, "x.toml")
+    assert caught.value.hint == hint
+
+
 def test_durations_are_exact_decimals():
     assert duration("300", "x") == Duration(300_000, 300_000)
     assert duration("0.1..0.3", "x") == Duration(100, 300)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from tracelens.cli import options
-from tracelens.cli.output import STDOUT
+from tracelens.cli.output import STDOUT, unwritable
 from tracelens.errors import InputError, UsageError
 from tracelens.units import NS_PER_S
 
@@ -125,7 +125,7 @@ def _new_file(name: str) -> FileIO:
     try:
         return FileIO(name, "w")
     except OSError as error:
-        raise UsageError(f"cannot be written: {error.strerror}", place=name) from None
+        raise unwritable(name, error) from None
 
 
 @contextmanager

@@ -4,6 +4,7 @@ from pathlib import Path
 
 import click
 
+from tracelens.cli.output import unwritable
 from tracelens.errors import UsageError
 from tracelens.plain import plain
 
@@ -53,7 +54,8 @@ def exercise() -> None:
     show_default=True,
     help="Another exercise for each.",
 )
-def make(folder: str, kind: str, seed: int) -> None:
+@click.option("--replace", is_flag=True, help="Write over the papers that are there already.")
+def make(folder: str, kind: str, seed: int, replace: bool) -> None:
     """Make an exercise in DIR.
 
     exercise.md asks, answers.toml is the form to fill in, set.toml the system as a task set, and
@@ -70,12 +72,27 @@ def make(folder: str, kind: str, seed: int) -> None:
     }
     target = Path(folder)
     try:
+        if not replace:
+            _spare_others(target, papers)
         target.mkdir(parents=True, exist_ok=True)
         for name, text in papers.items():
             (target / name).write_text(text, encoding="utf-8")
     except OSError as error:
-        raise UsageError(f"cannot be written: {error.strerror}", place=folder) from error
+        raise unwritable(folder, error) from error
     click.echo(f"{plain(folder)}: {made.title}, {len(made.questions)} questions in exercise.md")
+
+
+def _spare_others(target: Path, papers: dict[str, str]) -> None:
+    """A form that is filled in, or another sheet, is not lost. Raises `UsageError`."""
+    for name, text in papers.items():
+        path = target / name
+        if path.exists() and path.read_bytes() != text.encode():
+            raise UsageError(
+                "is there already and says something else: found a filled form or another sheet, "
+                "expected none",
+                place=str(path),
+                hint="name another directory, or write over it with --replace",
+            )
 
 
 @exercise.command(short_help="Mark a filled answer form.")

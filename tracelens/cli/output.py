@@ -17,8 +17,9 @@ STDOUT = "-"
 def write(target: str, chunks: Iterable[bytes]) -> None:
     """Write `chunks` to the file `target`, or to standard output if it is `-`.
 
-    Raises `UsageError` if the file cannot be written.
+    Raises `UsageError` if the file cannot be written, or is what the command reads.
     """
+    spare_inputs(target)
     if target == STDOUT:
         sys.stdout.flush()
         for chunk in chunks:
@@ -29,7 +30,43 @@ def write(target: str, chunks: Iterable[bytes]) -> None:
         with Path(target).open("wb") as file:
             file.writelines(chunks)
     except OSError as error:
-        raise UsageError(f"cannot be written: {error.strerror}", place=target) from error
+        raise unwritable(target, error) from error
+
+
+def spare_inputs(target: str) -> None:
+    """Raises `UsageError` if `target` is a file that the running command was given to read.
+
+    A log may be all that is left of a run, so a slip of the hand must not cost it.
+    """
+    context = click.get_current_context(silent=True)
+    if context is None or not _is_file(target):
+        return
+    arguments = [one.name for one in context.command.params if isinstance(one, click.Argument)]
+    values = [context.params.get(name or "") for name in arguments]
+    inputs = [one for value in values for one in (value if isinstance(value, tuple) else (value,))]
+    if any(_is_file(one) and Path(one).samefile(target) for one in inputs):
+        raise UsageError(
+            "would be written over: found the name of an input, expected another",
+            place=target,
+            hint="name another file",
+        )
+
+
+def _is_file(name: object) -> bool:
+    try:
+        return isinstance(name, str) and Path(name).is_file()
+    except OSError:  # a pattern, say, that is too long for a name
+        return False
+
+
+def unwritable(target: str, error: OSError) -> UsageError:
+    """What to say of a file or directory that cannot be written."""
+    missing = isinstance(error, FileNotFoundError)
+    return UsageError(
+        f"cannot be written: {error.strerror}",
+        place=target,
+        hint="make its directory first" if missing else "name another place",
+    )
 
 
 def complain(problem: str, hint: str | None) -> None:

@@ -6,9 +6,8 @@ from typing import TYPE_CHECKING, Final
 import click
 
 from tracelens.cli import options
-from tracelens.cli.output import STDOUT, packed, write
+from tracelens.cli.output import STDOUT, packed, unwritable, write
 from tracelens.cli.progress import progress
-from tracelens.errors import UsageError
 
 if TYPE_CHECKING:
     import polars as pl
@@ -90,4 +89,4 @@ def _write_truth(folder: Path, tables: "dict[str, pl.DataFrame]", log: bytes) ->
             table.write_parquet(folder / f"{name}.parquet")
         (folder / "undamaged.csv").write_bytes(log)
     except OSError as error:
-        raise UsageError(f"cannot be written: {error.strerror}", place=str(folder)) from error
+        raise unwritable(str(folder), error) from error

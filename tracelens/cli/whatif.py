@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 import click
 
 from tracelens.cli import options
-from tracelens.cli.output import STDOUT, only_one_on_stdout, write
+from tracelens.cli.output import STDOUT, only_one_on_stdout, spare_inputs, write
 from tracelens.cli.progress import progress
 from tracelens.errors import UsageError
 
@@ -87,6 +87,7 @@ def whatif(
             document, encoded = replayed.document(prediction), replayed_json.encode(prediction)
             if output:
                 say(f"writing {output}")
+                spare_inputs(output)
                 write_log(prediction.log, prediction.log.declared, output)
         if json_file:
             write(json_file, [encoded])

@@ -59,7 +59,7 @@ def tables_of(text: str, place: str) -> dict[str, Any]:
     except tomllib.TOMLDecodeError as error:
         what, found = line_of_error(error)
         where = place if found is None else f"{place}:{found}"
-        raise SystemFileError(f"not TOML: {what}", place=where) from error
+        raise SystemFileError(f"not TOML: {what}", place=where, hint=_mended(text, what)) from error
     except RecursionError:
         raise SystemFileError(
             "nested too deep: found arrays or tables in hundreds of others, expected a few",
@@ -67,3 +67,12 @@ def tables_of(text: str, place: str) -> dict[str, Any]:
         ) from None
     except ValueError as error:  # a number of thousands of digits
         raise SystemFileError(f"not TOML that can be read: {error}", place=place) from None
+
+
+def _mended(text: str, what: str) -> str:
+    """What to do about the usual mistakes."""
+    if text.startswith("#tracelens "):
+        return "this is an event log; here a TOML file is read"
+    if what.startswith("Invalid value"):
+        return 'a value is a number, true, false, or text in quotes: name = "text"'
+    return "a line is key = value, or a [table]"
