@@ -258,6 +258,17 @@ def test_core_load_thresholds(busy, kind, spare):
         assert kinds[kind].text == told
 
 
+@pytest.mark.parametrize(("task", "told"), [("t0", True), ("idle", False)])
+def test_a_full_core_in_a_log_that_names_no_idle_task_says_so(task, told):
+    run = timeline(
+        span_ns=100,
+        system=System(tasks=(Task("t0", task),)),
+        occupancy={"core": [0], "start_ns": [0], "end_ns": [100], "occupant": ["task"]},
+    )
+    text = found(run)["core_full"].text
+    assert text.endswith("No task is declared idle: if one of them is, say idle=yes.") == told
+
+
 def test_damage_is_told():
     run = timeline(
         span_ns=100,

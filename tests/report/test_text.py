@@ -8,6 +8,7 @@ import pytest
 from rich.cells import cell_len
 
 from tests.report.example import FINDINGS, empty_analysis, frame, knitting
+from tracelens.model.budgets import MEASURES
 from tracelens.model.measured import MEASURED
 from tracelens.model.results import Finding
 from tracelens.report import blocks, text
@@ -176,6 +177,22 @@ def test_of_thousands_of_findings_the_first_are_printed_and_the_rest_counted():
     remarks = document(replace(knitting(), findings=many)).remarks
     assert len(remarks) == 201
     assert remarks[-1].text == "800 more are in the JSON."
+
+
+def test_decimal_points_stand_under_each_other() -> None:
+    rows = tuple((ns,) for ns in (17_600, 9_730, 26, 441_000))
+    section = blocks.Section("Where", (blocks.Table((blocks.Column("for", "time"),), rows),))
+    page = io.StringIO()
+    text.show(blocks.Document("r", (), ".", (), (section,)), page, 80)
+    cells = [line for line in page.getvalue().splitlines() if re.fullmatch(r" *[0-9][0-9.]*", line)]
+    assert {line.find(".") if "." in line else len(line) for line in cells} == {3}
+    assert not [line for line in cells if line.endswith(" ")]
+    assert len(cells) == 4
+
+
+def test_the_longest_key_of_a_limit_is_not_folded_on_80_columns() -> None:
+    keys = {key for measures in MEASURES.values() for key in measures}
+    assert max(map(len, keys)) <= text.LONGEST
 
 
 @pytest.mark.parametrize(

@@ -120,7 +120,7 @@ def test_the_document_puts_first_what_decides():
     assert page.title == "run.csv against budgets.toml"
     assert page.verdict == (
         "Fail: 3 of 10 limits are met, 5 broken, 2 unknown, 1 of these waived, "
-        "2 of these of a severity that does not count."
+        "2 of these only warn."
     )
     told = [(remark.severity, remark.text.partition(" is ")[0]) for remark in page.remarks]
     assert told == [

@@ -56,13 +56,19 @@ def core_loads(evidence: Evidence) -> Iterator[Finding]:
     """Cores that are loaded above the thresholds, then their peaks; the highest first."""
     analysis = evidence.analysis
     loaded = analysis.cores.filter(pl.col("load") > evidence.limits.core_load)
+    some_idle = analysis.tasks.is_empty() or bool(analysis.tasks["idle"].any())
     for row in loaded.sort("load", descending=True, maintain_order=True).to_dicts():
         full = row["load"] > evidence.limits.core_load_full
         yield Finding(
             severity="warning" if full else "note",
             subject=row["name"],
             text=wording.core_load(
-                row["name"], row["load"], row["load_low"], row["load_high"], _busiest(analysis)
+                row["name"],
+                row["load"],
+                row["load_low"],
+                row["load_high"],
+                _busiest(analysis),
+                idle_named=some_idle or row["idle"] > 0,
             ),
             at_ns=None,
             kind="core_full" if full else "core_load",

@@ -230,16 +230,25 @@ def stack_falling(task: str, free: int) -> str:
 
 
 def core_load(
-    core: str, load: float, low: float, high: float, busiest: tuple[str, float] | None
+    core: str,
+    load: float,
+    low: float,
+    high: float,
+    busiest: tuple[str, float] | None,
+    idle_named: bool = True,
 ) -> str:
-    """A core with little or no time to spare; the bounds only if time is unknown."""
+    """A core with little or no time to spare; the bounds only if time is unknown.
+
+    `idle_named` False: the log names no idle task, and one may be among those that load the core.
+    """
     told = f"between {percent(low)} and {percent(high)}"
     bounds = f" ({told})" if percent(low) != percent(high) else ""
     most = f" Most of all takes {busiest[0]}: {percent(busiest[1])}." if busiest else ""
     spare = percent(1 - load)
     if load > 0.999:
         spare = "nothing" if load >= 1 else "next to nothing"
-    return f"The load of {_core(core)} is {percent(load)}{bounds}: {spare} is to spare.{most}"
+    idle = "" if idle_named else " No task is declared idle: if one of them is, say idle=yes."
+    return f"The load of {_core(core)} is {percent(load)}{bounds}: {spare} is to spare.{most}{idle}"
 
 
 def peak_load(core: str, load: float, window_ns: int, at_ns: int) -> str:
@@ -295,13 +304,15 @@ def few_jobs(tasks: Sequence[str], needed: int) -> str:
 
 def no_deadline(tasks: Sequence[str]) -> str:
     """Tasks that cannot miss anything."""
-    return f"No deadline is declared for {listing(tasks)}: no job of theirs counts as late."
+    whose = "its" if len(tasks) == 1 else "their"
+    return f"No deadline is declared for {listing(tasks)}: none of {whose} jobs counts as late."
 
 
 def no_priority(tasks: Sequence[str]) -> str:
     """Tasks whose rank is not known."""
+    takes = "it takes" if len(tasks) == 1 else "they take"
     return (
-        f"The priority of {listing(tasks)} is not known: time that they take from others is "
+        f"The priority of {listing(tasks)} is not known: time that {takes} from others is "
         f"'unranked', neither interference nor inversion."
     )
 

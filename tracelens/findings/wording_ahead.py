@@ -173,7 +173,8 @@ def out_of_order(task: str, deadline_ns: int, above: str, above_ns: int, equal: 
     than = "no higher than" if equal else "below"
     return (
         f"{task} has a deadline of {duration(deadline_ns)} and a priority {than} that of {above}, "
-        f"whose deadline is {duration(above_ns)}: not deadline-monotonic."
+        f"whose deadline is {duration(above_ns)}: usually "
+        "the shorter deadline goes first (deadline-monotonic order)."
     )
 
 

@@ -11,6 +11,7 @@ from tracelens.engine.work import RUN
 from tracelens.model.events import CODE
 from tracelens.model.results import Timeline
 from tracelens.model.system import System
+from tracelens.numbers import count, listing
 from tracelens.replay import turns
 from tracelens.replay.extract import Extracted
 from tracelens.replay.plan import Runs
@@ -75,9 +76,7 @@ def observe(x: Extracted, run: Timeline) -> Observed:
         if task.priority is None and not idle and system.policy != "edf"
     ]
     if unranked:
-        notes.append(
-            f"{len(unranked)} tasks without a priority keep the time that they had in the record"
-        )
+        notes.append(f"kept at the time of the record, for want of a priority: {listing(unranked)}")
     if _nested(r) and not (r.code == R_RAISED).any():
         notes.append(
             "tasks hold several locks at once, and the record does not show whether a raised "
@@ -86,7 +85,7 @@ def observe(x: Extracted, run: Timeline) -> Observed:
     cuts = int((r.code == R_CUT).sum())
     if cuts:
         notes.append(
-            f"{cuts} stretches of unknown time are left out; the replay begins anew after each"
+            f"unknown time is left out ({count(cuts, 'time')}); the replay begins anew after it"
         )
     return Observed(
         system=system,

@@ -18,6 +18,13 @@ UNBOUNDED: Final = (
     "the owners' critical sections"
 )
 
+KIND_MEANS: Final = {
+    "direct": "it waited for a lock that another held",
+    "push-through": "it was ready, and a lower task ran that a lock had raised",
+    "ceiling": "it was refused a free lock",
+}
+"""Kind of a priority inversion → what it says, in words."""
+
 LEAST_SHARE: Final = 0.01
 """Of a chain's latency: smaller entries are not shown one by one."""
 
@@ -183,6 +190,7 @@ def inversions(analysis: Analysis) -> Section | None:
         .sort("duration_ns", descending=True, maintain_order=True)
         .head(WORST)
     )
+    met = set(shown["kind"])
     listed = table(
         shown,
         {
@@ -193,7 +201,8 @@ def inversions(analysis: Analysis) -> Section | None:
             "duration_ns": Column("for", "time"),
             "third_party_ns": Column("unbounded", "time", means=UNBOUNDED),
         },
-        note=left_out(shown.height, every.height, "priority inversions", "longest"),
+        note=left_out(shown.height, every.height, "priority inversions", "longest")
+        + "".join(f"{kind}: {means}. " for kind, means in KIND_MEANS.items() if kind in met),
     )
     return Section("Priority inversions, the longest first", (listed,))
 

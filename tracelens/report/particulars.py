@@ -99,7 +99,9 @@ PARTICULARS: Final = (
             "response_max_ns": Column("largest", "time"),
             "deadline_ns": Column("deadline", "time"),
             "deadline_misses": Column("late", "count"),
-            "longest_miss_run": Column("streak", "count", rare=True),
+            "longest_miss_run": Column(
+                "streak", "count", rare=True, means="most late jobs in a row"
+            ),
         },
         _without_deadline,
         of_tasks=True,

@@ -1,5 +1,7 @@
 """How far a log can be trusted, and what no log can tell."""
 
+from typing import Final
+
 import polars as pl
 
 from tracelens.findings.wording import OBSERVED, SAFETY
@@ -7,6 +9,10 @@ from tracelens.model.results import Analysis
 from tracelens.numbers import moment, percent
 from tracelens.report.blocks import Block, Column, Listing, Paragraph, Section
 from tracelens.report.rows import MOST_ROWS, left_out, names_of, table
+
+FIRST_TOLD: Final = (
+    "With --strict the command stops at the first of them and says what it found and expected."
+)
 
 
 def quality(analysis: Analysis) -> Section:
@@ -20,7 +26,7 @@ def quality(analysis: Analysis) -> Section:
             "count": Column("lines", "count"),
             "first_lines": Column("first at line"),
         }
-        blocks.append(table(lines, columns))
+        blocks.append(table(lines, columns, note=FIRST_TOLD))
     if not analysis.timeline.repairs.is_empty():
         blocks.append(_repairs(analysis))
     if doubts := (*log.warnings, *analysis.timeline.system.differences, *_unknown_keys(analysis)):

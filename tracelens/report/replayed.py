@@ -83,7 +83,7 @@ def _verdict(told: Prediction) -> str:
 def _of_misses(tasks: pl.DataFrame) -> str:
     before = int(tasks["recorded_misses"].sum())
     after = int(tasks["predicted_misses"].fill_null(0).sum())
-    return f"{before} deadline misses recorded, {after} predicted"
+    return f"{before} deadline miss{'es' if before != 1 else ''} recorded, {after} predicted"
 
 
 def payers(tasks: pl.DataFrame) -> str:

@@ -22,8 +22,9 @@ SIGNS: Final = {"error": "■", "warning": "▲", "note": "●"}
 # Okabe & Ito, 'Color Universal Design' (2008): vermillion, orange, sky blue.
 COLOURS: Final = {"error": "#D55E00", "warning": "#E69F00", "note": "#56B4E9"}
 
-LONGEST: Final = 24
-"""A word longer than this may be folded where the page is too narrow."""
+LONGEST: Final = 26
+"""A word longer than this may be folded where the page is too narrow; the longest key of a limit is
+just as long."""
 
 _TIE: Final = "\ufdd0"
 """Stands for a blank at which no line ends, while lines are broken: a noncharacter, which Unicode
@@ -111,7 +112,7 @@ def _table(table: blocks.Table, width: int) -> Grid:
     shown = table.shown()
     columns = list(zip(*shown.rows, strict=True)) or [()] * len(shown.heads)
     cells = [
-        tuple(numbers.aligned(texts)) if numeric else texts
+        tuple(map(_held, numbers.aligned(texts))) if numeric else texts
         for texts, numeric in zip(columns, shown.numeric, strict=True)
     ]
     heads = list(zip(shown.heads, shown.units, strict=True))
@@ -140,6 +141,12 @@ def _table(table: blocks.Table, width: int) -> Grid:
     for row in zip(*cells, strict=True):
         grid.add_row(*map(_safe, row))
     return grid
+
+
+def _held(cell: str) -> str:
+    """A cell whose blanks at the end stay, which keep decimal points under each other."""
+    text = cell.rstrip(" ")
+    return text + _TIE * (len(cell) - len(text))
 
 
 def _widths(head: tuple[str, str], cells: tuple[str, ...], numeric: bool) -> tuple[int, int]:

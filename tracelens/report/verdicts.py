@@ -61,7 +61,7 @@ def _verdict(judged: Verdicts) -> str:
         one.outcome != "pass" and not one.waived and not one.counts for one in judged.verdicts
     )
     if mild:
-        told.append(f"{mild} of these of a severity that does not count")
+        told.append(f"{mild} of these only warn{'s' if mild == 1 else ''}")
     return f"{judged.outcome.capitalize()}: {', '.join(told)}."
 
 
