@@ -50,6 +50,10 @@ def test_no_response_exceeds_its_bound(draw):
     assert exceeded(draw) == []
 
 
+def test_a_set_whose_holders_of_immediate_ceilings_wait():
+    assert exceeded(random.Random(3293), 2 * SPAN) == []
+
+
 @pytest.mark.night
 @pytest.mark.parametrize("part", range(20))
 def test_no_response_exceeds_its_bound_in_thousands_of_sets(part):

@@ -128,3 +128,54 @@ def test_locks_in_circular_order_have_no_bound():
     found = of(text)
     assert found.verdict == "inconclusive"
     assert "circular order" in found.tasks[0].why
+
+
+CEILING_AROUND = """
+    [priority]
+    order = "higher_first"
+    [locks.outer]
+    protocol = "ceiling"
+    [locks.inner]
+    protocol = "{inner}"
+    [tasks.above]
+    priority = 5
+    period_us = 900
+    body = ["run 1"]
+    [tasks.high]
+    priority = 4
+    period_us = 900
+    body = ["lock outer", "run 1", "unlock outer"]
+    [tasks.mid]
+    priority = 3
+    period_us = 900
+    body = ["lock outer", "run 5", "lock inner", "run 1", "unlock inner", "unlock outer"]
+    [tasks.between]
+    priority = 2
+    period_us = 900
+    body = ["run 50"]
+    [tasks.low]
+    priority = 1
+    period_us = 900
+    body = ["lock inner", "run 7", "unlock inner"]
+"""
+
+
+@pytest.mark.parametrize("inner", ["none", "original_ceiling"])
+def test_who_holds_a_lock_of_immediate_ceiling_must_not_wait(inner):
+    """By hand: low has inner; mid has outer and waits; high waits for mid, and between runs."""
+    above, high, *_ = of(CEILING_AROUND.format(inner=inner)).tasks
+    assert above.response_ns == UNIT
+    assert high.response_ns is None
+    assert high.why.startswith("whoever holds outer may wait for inner")
+
+
+def test_where_it_waits_for_a_lock_with_inheritance_both_sections_count():
+    """By hand: 1 of above, 7 of low, which inherits high's level, 6 of mid, 1 of its own."""
+    assert responses(of(CEILING_AROUND.format(inner="inherit")))[:2] == [1, 15]
+
+
+def test_a_lock_that_nobody_else_takes_keeps_nobody_waiting():
+    alone = CEILING_AROUND.format(inner="none").replace(
+        '"lock inner", "run 7", "unlock inner"', '"run 7"'
+    )
+    assert responses(of(alone))[:2] == [1, 8]

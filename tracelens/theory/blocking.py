@@ -73,7 +73,9 @@ def blocking(
     met = _reached({section.lock for section in one.sections}, everyone, locks)
     waiting = {s for s in in_the_way if s[1] in under["inherit"] | (under["none"] & met)}
     above = _sections(lower, {k for k, c in raised.items() if c >= level})
-    immediate = [s for s in above if s[1] in under["ceiling"]]
+    halting = _halting(everyone, locks)
+    waiting |= {s for s in above if s[1] in halting}
+    immediate = [s for s in above if s[1] in under["ceiling"] - halting.keys()]
     original = [s for s in above if s[1] in under["original_ceiling"]]
     as_ceilings = _sections(lower, {k for k, c in plain.items() if c >= level})
     found = _total(
@@ -83,7 +85,8 @@ def blocking(
             _longest([*immediate, *_masked(lower)]),
         ]
     )
-    relevant = {(b.task, b.lock) for b in (Blocker(*s) for s in {*waiting, *original, *immediate})}
+    relevant = {(task, lock) for task, lock, _ in {*waiting, *original, *immediate}}
+    halted = {k: inner for k, inner in halting.items() if raised[k] >= level}
     return Blocking(
         total_ns=sum(b.length_ns for b in found),
         blockers=found,
@@ -91,7 +94,8 @@ def blocking(
         sums_ns=sums(in_the_way),
         ceiling_ns=max((s[2] for s in as_ceilings), default=0),
         floor=_floor(one, lower, everyone, waiting, under["none"], locks),
-        cannot=_cannot(lower, everyone, relevant, met, under["none"] | under["inherit"]),
+        cannot=_halted(halted, under["inherit"])
+        or _cannot(lower, everyone, relevant, met, under["none"] | under["inherit"]),
     )
 
 
@@ -175,6 +179,37 @@ def most(found: Iterable[Weighed]) -> list[Weighed]:
     rows, columns = linear_sum_assignment(table, maximize=True)
     chosen = [(tasks[row], names[column]) for row, column in zip(rows, columns, strict=True)]
     return [(*key, weights[key]) for key in chosen if weights.get(key)]
+
+
+def _halting(everyone: Sequence[Contender], locks: Mapping[str, LockRule]) -> dict[str, set[str]]:
+    """Lock of immediate ceiling → locks of other protocols that its holder may wait for.
+
+    One section at most holds anybody up, and nobody waits for such a lock, only if its holder never
+    waits.
+    """
+    found: dict[str, set[str]] = {}
+    for task in everyone:
+        for section in task.sections:
+            users = [one for one in everyone if any(s.lock == section.lock for s in one.sections)]
+            if locks[section.lock].protocol != "ceiling" and len(users) > 1:
+                for outer in section.within:
+                    if locks[outer].protocol == "ceiling":
+                        found.setdefault(outer, set()).add(section.lock)
+    return found
+
+
+def _halted(halting: Mapping[str, set[str]], inherit: set[str]) -> str | None:
+    """Why there is no bound under locks of immediate ceiling whose holders may wait; or None.
+
+    Where the lock that they wait for has inheritance, no other task runs in between.
+    """
+    for outer in sorted(halting):
+        for inner in sorted(halting[outer] - inherit):
+            return (
+                f"whoever holds {outer} may wait for {inner}, and a lock of immediate ceiling is "
+                "for holders that never wait"
+            )
+    return None
 
 
 def _reached(
