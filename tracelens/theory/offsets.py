@@ -8,6 +8,7 @@ scheduling of independent tasks, where a job that ends early makes no other late
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from fractions import Fraction
 from heapq import heapify, heappop, heappush
 from math import lcm
 from typing import Final
@@ -41,7 +42,8 @@ def exact(tasks: Sequence[Fixed], *, edf: bool) -> dict[str, tuple[int, int]] | 
     """
     end = span_ns(tasks)
     count = sum(max(0, -(-(end - t.offset_ns) // t.period_ns)) for t in tasks)
-    if count > MOST_JOBS or sum(t.cost_ns * (end // t.period_ns) for t in tasks) > end:
+    # Under more load than the core has, responses grow from hyperperiod to hyperperiod.
+    if count > MOST_JOBS or sum(Fraction(t.cost_ns, t.period_ns) for t in tasks) > 1:
         return None
     arrivals = [(t.offset_ns, place, 1) for place, t in enumerate(tasks)]
     heapify(arrivals)
