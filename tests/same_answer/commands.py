@@ -26,9 +26,9 @@ RANDOM: Final = {  # name: seed, events, cores, damaged
     "random_8": (8, 900, 2, True),
     "random_13": (13, 400, 1, True),
 }
-QUICK: Final = ("random_3", "deadlock_none")
+QUICK: Final = ("random_3", "deadlock_none", "deadline_order")
 QUICKLY: Final = ("report", "explain", "suggest", "check_suggested", "schedule", "whatif", "cut")
-"""Logs and questions with which the quick test makes do: damage on two cores; a deadlock."""
+"""Logs and questions with which the quick test makes do: damage on two cores; a deadlock; ties."""
 
 OF_A_LOG: Final = {
     "report": "report {log} --json {to}/report.json --markdown {to}/report.md"

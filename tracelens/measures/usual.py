@@ -25,6 +25,7 @@ def ledgers_of(run: Timeline, job_ids: list[int]) -> dict[int, Ledger]:
         .group_by("job_id", "entry", "by", "via")
         .agg(ns=(pl.col("end_ns") - pl.col("start_ns")).sum())
         .with_columns(pl.col("entry", "by", "via").cast(pl.String))
+        .sort("entry", "by", "via")  # of equal entries the first counts as the largest
         .collect()
     )
     for job_id, entry, by, via, ns in zip(*rows.to_dict(as_series=False).values(), strict=True):

@@ -75,7 +75,7 @@ def _accounts(analysis: Analysis, late: pl.DataFrame) -> tuple[Block, ...]:
     entries = (
         worst.with_row_index("rank")
         .select("rank", "job_id", "task", "job", "response_ns")
-        .join(analysis.ledgers, on="job_id")
+        .join(analysis.ledgers, on="job_id", maintain_order="left_right")
         .sort("rank", "ns", descending=[False, True], maintain_order=True)
         .with_columns(
             name=pl.when(pl.col("rank").is_first_distinct())
