@@ -58,7 +58,7 @@ def by_report(name: str) -> Reading:
 Read = Callable[[str], Reading]
 
 
-@pytest.fixture(params=[by_reference, by_report])
+@pytest.fixture(params=[pytest.param(by_reference, marks=pytest.mark.night), by_report])
 def read(request: pytest.FixtureRequest) -> Read:
     return request.param
 

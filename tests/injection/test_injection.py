@@ -15,14 +15,14 @@ ALARMS = 0.01
 
 
 def test_faults_are_named_first(tmp_path: Path) -> None:
-    results = [faulty(seed, tmp_path) for seed in range(9)]
+    results = [faulty(seed, tmp_path) for seed in range(5)]
     results += [in_recording(seed, tmp_path) for seed in range(1)]
     missed = [one for one in results if not one.named]
     assert len(missed) <= (1 - NAMED) * len(results), missed
 
 
 def test_healthy_runs_do_not_alarm(tmp_path: Path) -> None:
-    assert [found for seed in range(10) if (found := healthy(seed, tmp_path))] == []
+    assert [found for seed in range(5) if (found := healthy(seed, tmp_path))] == []
 
 
 @pytest.mark.night
