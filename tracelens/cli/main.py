@@ -121,6 +121,8 @@ def main(args: Sequence[str] | None = None) -> int:
     Returns the exit status. Whatever the user can put right is reported on standard error as one
     line and a hint; anything else is a bug and leaves as the exception that it is.
     """
+    if any("\0" in word for word in args or ()):  # no system gives one, but another program might
+        return _say("an argument holds the character NUL", "leave it out", UsageError.status)
     try:
         status = tracelens.main(args, prog_name="tracelens", standalone_mode=False)
         sys.stdout.flush()
