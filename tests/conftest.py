@@ -21,6 +21,11 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     )
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    # What waits for a browser begins first: at the end the other workers would have nothing to do.
+    items.sort(key=lambda item: item.get_closest_marker("browser") is None)
+
+
 @pytest.fixture
 def golden(request: pytest.FixtureRequest) -> Callable[[str, str], None]:
     """`golden(name, text)` compares text with the file of that name in golden/ beside the test."""
