@@ -1,6 +1,7 @@
 """Large arrays in a file where memory is short: the same results."""
 
 import io
+import mmap
 from pathlib import Path
 
 import numpy as np
@@ -9,6 +10,7 @@ import pytest
 from tests.random_logs import random_log
 from tracelens import room
 from tracelens.analysis import analyse
+from tracelens.handed import as_column
 from tracelens.log import read_bytes
 from tracelens.reconstruct import reconstruct
 from tracelens.report.document import document
@@ -32,22 +34,26 @@ def test_an_array_in_a_file_is_an_array(short: None, tmp_path: Path) -> None:
     assert int(array.sum()) == 499_500
 
 
+def in_memory(array: np.ndarray) -> bool:
+    return not isinstance(array.base, np.memmap)
+
+
 @pytest.mark.parametrize(
-    ("free", "whole", "in_memory"),
+    ("free", "whole", "expected"),
     [(9, 16, True), (8, 16, False), (3, 4, True), (2, 4, False), (1, 16, False)],
 )
 def test_half_of_the_memory_stays_free(
-    free: int, whole: int, in_memory: bool, monkeypatch: pytest.MonkeyPatch
+    free: int, whole: int, expected: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(room, "memory", lambda: (free * GB, whole * GB))
-    assert room.empty(room._LARGE, np.uint8).flags.owndata is in_memory
-    assert room.empty(room._LARGE - 1, np.uint8).flags.owndata
+    assert in_memory(room.empty(room._LARGE, np.uint8)) is expected
+    assert in_memory(room.empty(room._LARGE - 1, np.uint8))
 
 
 def test_an_array_that_is_one_of_many_is_in_a_file(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(room, "memory", lambda: (GB, GB))
-    assert room.empty(GB // 20, np.uint8).flags.owndata
-    assert not room.empty(GB // 20 + 1, np.uint8).flags.owndata
+    assert in_memory(room.empty(GB // 20, np.uint8))
+    assert not in_memory(room.empty(GB // 20 + 1, np.uint8))
 
 
 def test_while_one_lies_in_a_file_other_large_ones_do(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -55,10 +61,79 @@ def test_while_one_lies_in_a_file_other_large_ones_do(monkeypatch: pytest.Monkey
     first = room.empty(GB // 20 + 1, np.uint8)
     part = first[5:]
     del first
-    assert not room.empty(room._LARGE, np.uint8).flags.owndata
-    assert room.empty(room._LARGE - 1, np.uint8).flags.owndata
+    assert not in_memory(room.empty(room._LARGE, np.uint8))
+    assert in_memory(room.empty(room._LARGE - 1, np.uint8))
     del part
-    assert room.empty(room._LARGE, np.uint8).flags.owndata
+    assert in_memory(room.empty(room._LARGE, np.uint8))
+
+
+@pytest.fixture
+def spare(monkeypatch: pytest.MonkeyPatch) -> list[mmap.mmap]:
+    """The rooms that are kept: none at first."""
+    kept: list[mmap.mmap] = []
+    monkeypatch.setattr(room, "_spare", kept)
+    return kept
+
+
+def test_the_room_of_an_array_serves_the_next_of_about_its_size(spare: list[mmap.mmap]) -> None:
+    first = room.empty(room._KEPT, np.uint32)
+    place = first.ctypes.data
+    assert type(first) is np.ndarray
+    first[:] = 7
+    del first
+    assert len(spare) == 1
+    assert room.empty(2 * room._KEPT - 1, np.uint8).ctypes.data != place  # half would be wasted
+    second = room.empty(2 * room._KEPT // 8, np.int64)
+    assert second.ctypes.data == place
+    second[:] = 3  # it may be written to as a whole
+    assert int(second.sum()) == 3 * len(second)
+
+
+def test_what_somebody_holds_a_part_of_is_not_given_to_another(spare: list[mmap.mmap]) -> None:
+    array = room.empty(room._KEPT, np.int64)
+    array[:] = np.arange(room._KEPT)
+    place = array.ctypes.data
+    column = as_column(array[5:][:100].view(np.uint64))
+    del array
+    other = room.empty(room._KEPT, np.int64)
+    assert not spare
+    assert other.ctypes.data != place
+    other[:] = 0
+    assert column.to_list() == list(range(5, 105))
+    del column
+    assert len(spare) == 1
+    assert room.empty(room._KEPT, np.int64).ctypes.data == place
+
+
+def test_no_more_is_kept_than_may_be(
+    spare: list[mmap.mmap], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(room, "_MOST_SPARE", 3 * room._KEPT)
+    arrays = [room.empty(room._KEPT, np.uint8) for _ in range(5)]
+    arrays.clear()
+    assert len(spare) == 3
+
+
+def test_where_the_system_has_no_such_room_an_array_is_numpys(
+    spare: list[mmap.mmap], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.delattr(mmap, "MADV_FREE")
+    assert room.empty(room._KEPT, np.uint8).flags.owndata
+    assert not spare
+
+
+def test_where_there_is_no_fresh_memory_the_spare_is_given_up(
+    spare: list[mmap.mmap], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    room.empty(room._KEPT, np.uint8)
+    assert spare
+
+    def none_left(*_: object) -> None:
+        raise OSError(12, "Cannot allocate memory")
+
+    monkeypatch.setattr(mmap, "mmap", none_left)
+    room.empty(3 * room._KEPT, np.uint8)
+    assert not spare
 
 
 def test_no_room_in_the_file_either_is_no_traceback_of_the_system(

@@ -1,5 +1,9 @@
 """Room for large arrays: in memory while half of it stays free, else in a file.
 
+The machine clears every page of fresh memory before it gives it out, which takes longer than to
+fill it. So the room of a large array that nobody holds any longer is kept for the next one; what
+stands in it is the system's to throw away whenever memory is short.
+
 What is computed from the large columns of a log needs memory of its own. So a large array that
 would leave less than half of the machine's memory (or of the control group's, if that is less),
 or that tells by its size that there will be many, is put into a file without a name in the
@@ -7,17 +11,26 @@ directory for temporary files, and so is every other large one while that lives.
 much of them in memory as it can, and the results are the same.
 """
 
+import mmap
 import os
 import tempfile
 import weakref
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
+from threading import RLock
 from typing import Any, Final
 
 import numpy as np
 
 _LARGE: Final = 1 << 24
 """Bytes below which an array is always in memory."""
+
+_KEPT: Final = 1 << 20
+"""Bytes below which the room of an array is not kept for another."""
+
+_MOST_SPARE: Final = 1 << 30
+"""Bytes that are kept at most."""
 
 _ARRAYS: Final = 20
 """An array of more than this part of all memory is one of many: a log's longest column is about a
@@ -40,7 +53,7 @@ def empty(count: int, kind: Any) -> np.ndarray:
     kind = np.dtype(kind)
     size = count * kind.itemsize
     if size < _LARGE or not _is_short(size):
-        return np.empty(count, kind)
+        return _in_memory(count, kind) if size >= _KEPT else np.empty(count, kind)
     try:
         with tempfile.TemporaryFile() as file:
             os.posix_fallocate(file.fileno(), 0, size)
@@ -50,6 +63,51 @@ def empty(count: int, kind: Any) -> np.ndarray:
     _in_files.add(id(mapped))
     weakref.finalize(mapped, _in_files.discard, id(mapped))
     return mapped.view(np.ndarray)
+
+
+class _Lent(np.ndarray):
+    """An array in a region that others get after it. Its views have it for their base."""
+
+
+_spare: Final[list[mmap.mmap]] = []
+_SPARE_LOCK: Final = RLock()  # the collector may give a region back while one is looked for
+
+
+def _in_memory(count: int, kind: np.dtype) -> np.ndarray:
+    region = _region(count * kind.itemsize)
+    if region is None:
+        return np.empty(count, kind)
+    lent: np.ndarray = _Lent(count, kind, region)
+    weakref.finalize(lent, _give_back, region).atexit = False
+    return lent.view(np.ndarray)
+
+
+def _region(size: int) -> mmap.mmap | None:
+    """A spare region of at most twice that size, or else a new one; None where there are none."""
+    with _SPARE_LOCK:
+        fitting = [region for region in _spare if size <= len(region) <= 2 * size]
+        if fitting:
+            region = min(fitting, key=len)
+            _spare.remove(region)
+            return region
+    if not hasattr(mmap, "MADV_FREE") or not hasattr(mmap, "MADV_HUGEPAGE"):
+        return None
+    try:
+        region = mmap.mmap(-1, size, mmap.MAP_PRIVATE | mmap.MAP_ANONYMOUS)
+    except OSError:
+        _spare.clear()
+        return None
+    with suppress(OSError):  # a system may be built without
+        region.madvise(mmap.MADV_HUGEPAGE)
+    return region
+
+
+def _give_back(region: mmap.mmap) -> None:
+    with _SPARE_LOCK:
+        if sum(map(len, _spare)) + len(region) <= _MOST_SPARE:
+            with suppress(OSError):
+                region.madvise(mmap.MADV_FREE)
+            _spare.append(region)
 
 
 def _is_short(size: int) -> bool:

@@ -8,6 +8,7 @@ import pytest
 from tracelens.cli.main import main
 
 ROOT = Path(__file__).parents[2]
+FILES = ("run.csv", "set.toml", "limits.toml")
 LATE = ROOT / "sample_traces" / "classroom" / "process_set_a.csv"
 
 
@@ -21,6 +22,9 @@ LATE = ROOT / "sample_traces" / "classroom" / "process_set_a.csv"
         ["explain", "run.csv", "--json", "link.csv"],
         ["whatif", "run.csv", "-o", "run.csv"],
         ["simulate", "set.toml", "-o", "set.toml"],
+        ["report", "run.csv", "--system", "set.toml", "--json", "set.toml"],
+        ["check", "run.csv", "--budgets", "limits.toml", "--junit", "limits.toml"],
+        ["compare", "run.csv", "--new", "run.csv", "--json", "run.csv"],
     ],
 )
 def test_what_a_command_reads_it_does_not_write_over(options, tmp_path, monkeypatch, capsys):
@@ -28,12 +32,13 @@ def test_what_a_command_reads_it_does_not_write_over(options, tmp_path, monkeypa
     shutil.copy(LATE, "run.csv")
     shutil.copy(LATE.with_suffix(".toml"), "set.toml")
     Path("link.csv").symlink_to("run.csv")
-    before = [Path(name).read_bytes() for name in ("run.csv", "set.toml")]
+    Path("limits.toml").write_text("[budgets.cores.0]\nload_max = 1.0\n")
+    before = [Path(name).read_bytes() for name in FILES]
     assert main(options) == 2
     said = capsys.readouterr().err
     assert "would be written over: found the name of an input, expected another" in said
     assert "Hint: name another file" in said
-    assert [Path(name).read_bytes() for name in ("run.csv", "set.toml")] == before
+    assert [Path(name).read_bytes() for name in FILES] == before
 
 
 @pytest.mark.parametrize(

@@ -3,32 +3,29 @@
 import numpy as np
 
 from tracelens.reconstruct.arena import BY_TASK, IDLING, NOBODY_KNOWS
-from tracelens.reconstruct.overlay import apply_overrides
+from tracelens.reconstruct.overlay import overlaid
 
 
-def _covered(rows: list[tuple[int, ...]], *stretches: tuple[int, int, int]) -> list[list[int]]:
+def _covered(rows: list[tuple[int, ...]], *stretches: tuple[int, int]) -> list[tuple[int, ...]]:
     columns = [np.array(column) for column in zip(*rows, strict=True)]
-    return np.stack(apply_overrides(columns, np.array(stretches).T), axis=1).tolist()
+    whole = overlaid(columns, np.array(stretches).reshape(-1, 2))
+    return list(zip(*(column.tolist() for column in whole), strict=True))
 
 
 def test_a_stretch_inside_one_row_parts_it() -> None:
-    rows = [(0, 0, 50, BY_TASK, 1), (0, 50, 60, IDLING, 0)]
-    assert _covered(rows, (0, 40, 50)) == [
-        [0, 0, 40, BY_TASK, 1],
-        [0, 40, 50, NOBODY_KNOWS, 0],
-        [0, 50, 60, IDLING, 0],
+    rows = [(0, 50, 1, BY_TASK), (50, 60, 0, IDLING)]
+    assert _covered(rows, (40, 50)) == [
+        (0, 40, 1, BY_TASK),
+        (40, 50, 0, NOBODY_KNOWS),
+        (50, 60, 0, IDLING),
     ]
 
 
 def test_a_stretch_joins_the_unknown_row_after_it_and_swallows_what_lies_inside() -> None:
-    rows = [(0, 0, 30, BY_TASK, 1), (0, 30, 35, IDLING, 0), (0, 35, 60, NOBODY_KNOWS, 0)]
-    assert _covered(rows, (0, 20, 35)) == [[0, 0, 20, BY_TASK, 1], [0, 20, 60, NOBODY_KNOWS, 0]]
+    rows = [(0, 30, 1, BY_TASK), (30, 35, 0, IDLING), (35, 60, 0, NOBODY_KNOWS)]
+    assert _covered(rows, (20, 35)) == [(0, 20, 1, BY_TASK), (20, 60, 0, NOBODY_KNOWS)]
 
 
-def test_other_cores_keep_their_rows() -> None:
-    rows = [(0, 0, 60, BY_TASK, 1), (1, 0, 60, BY_TASK, 2)]
-    assert _covered(rows, (1, 10, 60)) == [
-        [0, 0, 60, BY_TASK, 1],
-        [1, 0, 10, BY_TASK, 2],
-        [1, 10, 60, NOBODY_KNOWS, 0],
-    ]
+def test_without_a_stretch_the_rows_are_as_they_were() -> None:
+    rows = [(0, 60, 2, BY_TASK)]
+    assert _covered(rows) == rows

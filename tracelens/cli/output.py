@@ -36,15 +36,16 @@ def write(target: str, chunks: Iterable[bytes]) -> None:
 def spare_inputs(target: str) -> None:
     """Raises `UsageError` if `target` is a file that the running command was given to read.
 
-    A log may be all that is left of a run, so a slip of the hand must not cost it.
+    A log may be all that is left of a run, so a slip of the hand must not cost it. What names the
+    target by a word of its own is an option for results; whatever else names that file is not.
     """
     context = click.get_current_context(silent=True)
     if context is None or not _is_file(target):
         return
-    arguments = [one.name for one in context.command.params if isinstance(one, click.Argument)]
-    values = [context.params.get(name or "") for name in arguments]
-    inputs = [one for value in values for one in (value if isinstance(value, tuple) else (value,))]
-    if any(_is_file(one) and Path(one).samefile(target) for one in inputs):
+    given = context.params.values()
+    names = [one for value in given for one in (value if isinstance(value, tuple) else (value,))]
+    same = [name for name in names if _is_file(name) and Path(name).samefile(target)]
+    if len(same) > (target in same):
         raise UsageError(
             "would be written over: found the name of an input, expected another",
             place=target,

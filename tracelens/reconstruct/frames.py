@@ -15,15 +15,13 @@ from tracelens.model.results import Timeline
 from tracelens.reconstruct import arena as a
 from tracelens.reconstruct.jobtable import job_tables
 from tracelens.reconstruct.names import Named
-from tracelens.reconstruct.overlay import apply_overrides
+from tracelens.reconstruct.overlay import overlaid
 from tracelens.reconstruct.rows import (
     EPISODES,
     JOBS,
-    OCCUPANTS,
     STATES,
     Columns,
     Rows,
-    grouped,
     narrow,
 )
 from tracelens.reconstruct.setup import Facts
@@ -155,7 +153,7 @@ def _of_time_and_things(rows: Rows, labels: Labels) -> dict[str, pl.DataFrame]:
     """The tables that know nothing of jobs."""
     return {
         "task_states": _task_states(rows.give_up(STATES), labels),
-        "occupancy": _occupancy(rows.give_up(OCCUPANTS), rows.records(a.R_OVERRIDE), labels),
+        "occupancy": _occupancy(rows.occupants(), np.stack(rows.records(a.R_OVERRIDE)), labels),
         **_records(rows, labels),
     }
 
@@ -186,18 +184,23 @@ def _task_states(columns: Columns, labels: Labels) -> pl.DataFrame:
     )
 
 
-def _occupancy(columns: Columns, overrides: Columns, labels: Labels) -> pl.DataFrame:
-    if len(labels.cores) > 1:  # rows of a core come in order of time
-        columns = grouped(columns, columns[-1], len(labels.cores))
-    start, end, who, occupant, core = columns
-    return _frame(
-        apply_overrides([core, start, end, occupant, who], np.stack(overrides)),
-        core=labels.core("core"),
-        start_ns=pl.col("start_ns"),
-        end_ns=pl.col("end_ns"),
-        occupant=_coded("occupant", Occupant),
-        who=labels.actor("who", plus_one=True),
-    )
+def _occupancy(cores: list[Columns], overrides: np.ndarray, labels: Labels) -> pl.DataFrame:
+    """The rows of a core in order of time, those of the next after them, without a copy."""
+    of_cores = []
+    ids = labels.cores or [0]  # without a core there are no rows
+    for number, (id_, columns) in enumerate(zip(ids, cores, strict=True)):
+        stretches = overrides[1:, overrides[0] == number].T
+        start, end, who, occupant = overlaid(columns, stretches)
+        one = _frame(
+            [start, end, occupant, who],
+            start_ns=pl.col("start_ns"),
+            end_ns=pl.col("end_ns"),
+            occupant=_coded("occupant", Occupant),
+            who=labels.actor("who", plus_one=True),
+        )
+        core = pl.lit(id_, pl.UInt8).alias("core")
+        of_cores.append(one.select(core, *one.columns))
+    return pl.concat(of_cores, rechunk=False)
 
 
 def _records(rows: Rows, labels: Labels) -> dict[str, pl.DataFrame]:

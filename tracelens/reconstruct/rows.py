@@ -5,6 +5,7 @@ costs more than filling it.
 """
 
 from collections.abc import Callable, Iterator, Sequence
+from itertools import pairwise
 from typing import Any, Final
 
 import numpy as np
@@ -23,7 +24,7 @@ _BUFFERS: Final = (
     (a.JOB_ROWS, a.JOB_SPARE, a.JOB_USED, a.JOB_CAP, a.JOB_OUT_WIDTH),
     (a.RECORD_ROWS, a.RECORD_SPARE, a.RECORD_USED, a.RECORD_CAP, a.RECORD_WIDTH),
 )
-STATES, OCCUPANTS, EPISODES, JOBS = range(4)
+STATES, EPISODES, JOBS = range(3)
 
 _RECORD_FIELDS: Final = {
     a.R_HOLD: 6,
@@ -43,18 +44,16 @@ _RECORD_FIELDS: Final = {
 }
 """How many fields a record of each rarer kind has."""
 
-_BLOCK: Final = 1 << 18
-
 Columns = list[np.ndarray]
 
 
 class Rows:
     """Finished rows as columns that grow as they are collected.
 
-    STATES: start, end, what is waited for, state, core, task. OCCUPANTS: start, end, who
-    (handlers count on from the tasks), occupant, core. EPISODES: machine's job number, start, end,
-    via, by, entry. Of these, what may be nothing (waited for, core of a state, who, via, by) is
-    kept plus one, 0 being nothing. JOBS: as `line.emit_job` writes them.
+    STATES: start, end, what is waited for, state, core, task. EPISODES: machine's job number,
+    start, end, via, by, entry. JOBS: as `line.emit_job` writes them. Apart for each core its
+    occupants: start, end, who (handlers count on from the tasks), occupant. Of all these, what may
+    be nothing (waited for, core of a state, who, via, by) is kept plus one, 0 being nothing.
 
     There may be `most` rows in all.
     """
@@ -62,16 +61,16 @@ class Rows:
     def __init__(self, named: Named, most: int) -> None:
         self._most = most
         self.count = 0
-        tasks = len(named.system.tasks)
+        tasks, cores = len(named.system.tasks), len(named.system.cores)
         task, actor = _narrow(tasks), _narrow(tasks + len(named.system.isrs))
         thing = _narrow(len(named.objects) + 1)  # one more for 'mask'
         long = np.int64
         self._groups = (
-            _Group((long, long, thing, np.uint8, np.uint16, task)),
-            _Group((long, long, actor, np.uint8, np.uint16)),
+            _Group((long, long, thing, np.uint8, _narrow(cores), task)),
             _Group((long, long, long, thing, actor, np.uint8)),
             _Group((long, task, long, long, long, np.uint8, np.int32, long, long, long)),
         )
+        self._occupants = [_Group((long, long, actor, np.uint8)) for _ in range(max(cores, 1))]
         self._records = {kind: _Group((np.int64,) * n) for kind, n in _RECORD_FIELDS.items()}
 
     def collect(self, memory: np.ndarray, share_done: float) -> list[Callable[[], None]]:
@@ -111,10 +110,13 @@ class Rows:
             self._groups[STATES],
             (*states[:2], *_fields(states[2], a.NAME_BITS, a.STATE_BITS, a.CORE_BITS)),
         )
-        yield (
-            self._groups[OCCUPANTS],
-            (*occupants[:2], *_fields(occupants[2], a.NAME_BITS, a.STATE_BITS)),
-        )
+        who, occupant, core = _fields(occupants[2], a.NAME_BITS, a.STATE_BITS)
+        core = core.astype(np.uint16)
+        order = np.argsort(core, kind="stable")  # by digits, for it is narrow
+        fields = [field[order] for field in (*occupants[:2], who, occupant)]
+        cuts = np.cumsum([0, *np.bincount(core, minlength=len(self._occupants))]).tolist()
+        for group, (first, end) in zip(self._occupants, pairwise(cuts), strict=True):
+            yield group, [field[first:end] for field in fields]
 
     def _of_jobs(
         self, episodes: np.ndarray, jobs: np.ndarray, records: np.ndarray
@@ -130,13 +132,17 @@ class Rows:
             fields = records[1 : 1 + _RECORD_FIELDS[kind]]
             yield self._records[kind], [field[chosen] for field in fields]
 
-    def columns(self, buffer: int) -> Columns:
-        """The columns of one buffer."""
-        return self._groups[buffer].columns()
+    def columns(self, kind: int) -> Columns:
+        """The columns of the rows of one kind."""
+        return self._groups[kind].columns()
 
-    def give_up(self, buffer: int) -> Columns:
-        """The columns of one buffer, which are not kept here any longer."""
-        return self._groups[buffer].give_up()
+    def give_up(self, kind: int) -> Columns:
+        """The columns of the rows of one kind, which are not kept here any longer."""
+        return self._groups[kind].give_up()
+
+    def occupants(self) -> list[Columns]:
+        """The columns of the occupants of each core, which are not kept here any longer."""
+        return [group.give_up() for group in self._occupants]
 
     def records(self, kind: int) -> Columns:
         """The fields of the rows of one rarer kind, a column each, not kept any longer."""
@@ -144,7 +150,7 @@ class Rows:
 
     def all(self) -> tuple["_Group", ...]:
         """Every group of columns, in the same order for every log."""
-        return (*self._groups, *self._records.values())
+        return (*self._groups, *self._occupants, *self._records.values())
 
 
 def too_much(share_done: float) -> LogError:
@@ -214,26 +220,6 @@ def _narrow(names: int) -> Any:
 def taken(column: np.ndarray, rows: np.ndarray) -> np.ndarray:
     """The elements at `rows`."""
     return np.take(column, rows, out=empty(len(rows), column.dtype), mode="clip")
-
-
-def grouped(columns: Columns, key: np.ndarray, keys: int) -> Columns:
-    """The rows of key 0, of key 1 and so on, up to `keys`; those of one key as they came.
-
-    Block by block, so that what is needed besides the new columns is no larger than a block.
-    """
-    blocks = [slice(at, at + _BLOCK) for at in range(0, len(key), _BLOCK)]
-    counts = [np.bincount(key[block], minlength=keys) for block in blocks]
-    next_of = np.cumsum([0, *sum(counts, np.zeros(keys, np.int64))])[:-1]
-    new = [empty(len(key), column.dtype) for column in columns]
-    for block, count in zip(blocks, counts, strict=True):
-        order = np.argsort(key[block], kind="stable")
-        ends = np.cumsum(count)
-        for old, made in zip(columns, new, strict=True):
-            rows = old[block][order]
-            for at, first, end, size in zip(next_of, ends - count, ends, count, strict=True):
-                made[at : at + size] = rows[first:end]
-        next_of += count
-    return new
 
 
 def _fields(codes: np.ndarray, *bits: int) -> Iterator[np.ndarray]:

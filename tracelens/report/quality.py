@@ -6,7 +6,7 @@ import polars as pl
 
 from tracelens.findings.wording import OBSERVED, SAFETY
 from tracelens.model.results import Analysis
-from tracelens.numbers import moment, percent
+from tracelens.numbers import count, moment, percent
 from tracelens.report.blocks import Block, Column, Listing, Paragraph, Section
 from tracelens.report.rows import MOST_ROWS, left_out, names_of, table
 
@@ -40,15 +40,17 @@ def _facts(analysis: Analysis) -> list[str]:
     quality, timeline = analysis.quality, analysis.timeline
     unused = int(timeline.log.unused["count"].sum())
     facts = [
-        f"{quality.events} events from {quality.lines} lines; {unused or 'no'} lines not used",
+        f"{count(quality.events, 'event')} from {count(quality.lines, 'line')}; "
+        f"{count(unused, 'line') if unused else 'no lines'} not used",
         f"what the cores did is known for {percent(quality.coverage)} of their time",
-        f"{quality.lost_events or 'no'} events reported lost by the target",
+        f"{count(quality.lost_events, 'event') if quality.lost_events else 'no events'} reported "
+        "lost by the target",
     ]
     if quality.contradictions:
         places = ", ".join(_places(timeline.contradictions.head(5), len(timeline.log.sources)))
         facts.append(
-            f"{quality.contradictions} contradictions: a task acts while another is known to run, "
-            f"so a switch was not recorded; first at line {places}"
+            f"{count(quality.contradictions, 'contradiction')}: a task acts while another is known "
+            f"to run, so a switch was not recorded; first at line {places}"
         )
     else:
         facts.append("no contradictions: no sign of a switch that was not recorded")
