@@ -31,6 +31,16 @@ class UsageError(TraceLensError):
     status = 2
 
 
+def unwritable(place: str, error: OSError) -> UsageError:
+    """What to say of a file or directory that cannot be written."""
+    missing = isinstance(error, FileNotFoundError)
+    return UsageError(
+        f"cannot be written: {error.strerror}",
+        place=place,
+        hint="make its directory first" if missing else "name another place",
+    )
+
+
 class InputError(TraceLensError):
     """The input cannot be read: no such file, not a log, a mistake in a system file."""
 

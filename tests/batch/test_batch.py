@@ -131,7 +131,7 @@ def test_no_logs_give_empty_tables_of_the_right_types():
 
 def test_a_directory_that_cannot_be_made_is_told_before_the_work(tmp_path):
     (tmp_path / "file").touch()
-    with pytest.raises(UsageError, match="cannot be made"):
+    with pytest.raises(UsageError, match="cannot be written"):
         prepare(tmp_path / "file" / "results")
 
 

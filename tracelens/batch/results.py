@@ -9,7 +9,7 @@ import polars as pl
 
 from tracelens.batch.tables import TABLES
 from tracelens.batch.work import REPORTS, UNFINISHED, Outcome
-from tracelens.errors import UsageError
+from tracelens.errors import unwritable
 from tracelens.model.columns import Table
 from tracelens.report import tables
 
@@ -22,7 +22,7 @@ def prepare(directory: Path) -> None:
     try:
         (directory / REPORTS).mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise UsageError(f"cannot be made: {error.strerror}", place=str(directory)) from error
+        raise unwritable(str(directory), error) from error
 
 
 def collect(outcomes: Iterable[Outcome]) -> dict[str, pl.DataFrame]:

@@ -9,7 +9,7 @@ import polars as pl
 
 from tracelens.analysis import analyse
 from tracelens.batch.tables import TABLES
-from tracelens.errors import InputError, TraceLensError, UsageError
+from tracelens.errors import InputError, TraceLensError, unwritable
 from tracelens.model.columns import Table
 from tracelens.model.results import Analysis, Timeline
 from tracelens.plain import plain
@@ -100,7 +100,7 @@ def _write_whole(path: Path, data: bytes) -> None:
         begun.write_bytes(data)
         begun.replace(path)
     except OSError as error:
-        raise UsageError(f"cannot be written: {error.strerror}", place=str(path)) from error
+        raise unwritable(str(path), error) from error
 
 
 def _rows(job: Job, analysis: Analysis) -> dict[str, pl.DataFrame]:

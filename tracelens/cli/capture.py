@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 import click
 
 from tracelens.cli import options
-from tracelens.cli.output import STDOUT, unwritable
-from tracelens.errors import InputError, UsageError
+from tracelens.cli.output import STDOUT
+from tracelens.errors import InputError, UsageError, unwritable
 from tracelens.units import NS_PER_S
 
 if TYPE_CHECKING:

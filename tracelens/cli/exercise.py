@@ -4,8 +4,7 @@ from pathlib import Path
 
 import click
 
-from tracelens.cli.output import unwritable
-from tracelens.errors import UsageError
+from tracelens.errors import UsageError, unwritable
 from tracelens.plain import plain
 
 KINDS = ("schedule", "response", "blocking", "inversion", "demand")

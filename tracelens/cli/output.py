@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from tracelens.errors import UsageError
+from tracelens.errors import UsageError, unwritable
 from tracelens.plain import plain
 
 STDOUT = "-"
@@ -58,16 +58,6 @@ def _is_file(name: object) -> bool:
         return isinstance(name, str) and Path(name).is_file()
     except OSError:  # a pattern, say, that is too long for a name
         return False
-
-
-def unwritable(target: str, error: OSError) -> UsageError:
-    """What to say of a file or directory that cannot be written."""
-    missing = isinstance(error, FileNotFoundError)
-    return UsageError(
-        f"cannot be written: {error.strerror}",
-        place=target,
-        hint="make its directory first" if missing else "name another place",
-    )
 
 
 def complain(problem: str, hint: str | None) -> None:

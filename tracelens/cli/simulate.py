@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING, Final
 import click
 
 from tracelens.cli import options
-from tracelens.cli.output import STDOUT, packed, unwritable, write
+from tracelens.cli.output import STDOUT, packed, write
 from tracelens.cli.progress import progress
+from tracelens.errors import unwritable
 
 if TYPE_CHECKING:
     import polars as pl

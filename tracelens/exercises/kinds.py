@@ -28,6 +28,6 @@ def make(kind: str, seed: int) -> Exercise:
         near = get_close_matches(kind, KINDS, 1)
         raise UsageError(
             f"no such kind of exercise: found {kind!r}, expected one of {', '.join(KINDS)}",
-            hint=f"did you mean {near[0]}?" if near else None,
+            hint=f"did you mean {near[0]}?" if near else "see tracelens exercise make --help",
         )
     return KINDS[kind](Random(f"{kind}/{seed}"), seed)

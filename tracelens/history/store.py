@@ -17,7 +17,7 @@ from typing import Final
 
 import polars as pl
 
-from tracelens.errors import InputError, UsageError
+from tracelens.errors import InputError, UsageError, unwritable
 from tracelens.files import TooLongError, read_whole
 from tracelens.log.sources import load
 from tracelens.measures.contract import conform, empty
@@ -86,7 +86,7 @@ def add(folder: Path, run: str, rows: pl.DataFrame, *, replace: bool = False) ->
             unfinished.unlink(missing_ok=True)
         _settle(folder)
     except OSError as error:
-        raise UsageError(f"cannot be written: {error.strerror}", place=str(folder)) from error
+        raise unwritable(str(folder), error) from error
     return added
 
 

@@ -19,7 +19,7 @@ from typing import Any, BinaryIO, Final
 import numpy as np
 import polars as pl
 
-from tracelens.errors import LogError, UsageError
+from tracelens.errors import LogError, unwritable
 from tracelens.log import checks
 from tracelens.log.axis import slept_ticks, to_ns
 from tracelens.log.clock import MOST_TICKS, Counters, unwrap
@@ -214,9 +214,7 @@ def _opened(target: Target) -> Iterator[BinaryIO]:
             with Path(name).open("wb") as file, _compressed(name, file) as packed:
                 yield packed
         except OSError as error:
-            raise UsageError(
-                f"cannot be written: {error.strerror}", place=name, hint="check the path"
-            ) from None
+            raise unwritable(name, error) from None
 
 
 def _compressed(name: str, file: BinaryIO) -> AbstractContextManager[Any]:

@@ -4,7 +4,7 @@ from importlib import resources
 from pathlib import Path
 from typing import Final
 
-from tracelens.errors import UsageError
+from tracelens.errors import UsageError, unwritable
 
 SOURCES: Final = (
     "tracelens_probe.h",
@@ -34,11 +34,7 @@ def write_out(directory: Path, *, replace: bool = False) -> list[Path]:
         for path in paths:
             path.write_bytes(source(path.name))
     except OSError as error:
-        raise UsageError(
-            f"cannot be written: {error.strerror}",
-            place=str(directory),
-            hint="name another directory",
-        ) from None
+        raise unwritable(str(directory), error) from None
     return paths
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 import polars as pl
 from polars.datatypes import DataTypeClass
 
-from tracelens.errors import UsageError
+from tracelens.errors import unwritable
 from tracelens.model.columns import Name, Table
 from tracelens.model.measured import MEASURED
 from tracelens.model.results import Analysis
@@ -38,7 +38,7 @@ def write_frames(frames: Iterable[tuple[str, pl.DataFrame]], directory: Path, co
             _flat(frame).write_csv(directory / f"{name}.csv")
         (directory / "columns.md").write_text(columns, encoding="utf-8")
     except OSError as error:
-        raise UsageError(f"cannot be written: {error.strerror}", place=str(directory)) from error
+        raise unwritable(str(directory), error) from error
 
 
 def frames(analysis: Analysis) -> Iterator[tuple[str, pl.DataFrame]]:
