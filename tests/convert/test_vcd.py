@@ -164,6 +164,11 @@ def test_a_task_set_there_and_back() -> None:
     assert [g for g in got if g[0] > 0] == [e for e in expected if e[0] > 0]
 
 
+def test_a_bracket_that_is_open_at_the_end_does_not_keep_us_for_ever() -> None:
+    with pytest.raises(InputError, match=r"^a\.vcd: not a value change dump: it ends within"):
+        events(HEAD + "$var wire 4 ! a [")
+
+
 def test_a_dump_of_too_many_signals_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("tracelens.convert.vcd_in.MOST_NAMES", 3)
     mapping = parse_mapping('[[signal]]\nname = "running_a"\nrise = ["start a"]\n', "m.toml")

@@ -17,6 +17,9 @@ from tracelens.units import NS_IN, NS_PER_S
 
 _WIDEST: Final = 1 << 12
 """Digits to which a value is extended at most: a mapping has none of more."""
+_MOST_ENDS: Final = 100
+"""How often the library may ask for more after the end; where a bracket is left open it asks for
+ever."""
 _FINER: Final = {"ps": 1000, "fs": 1_000_000}
 
 
@@ -35,6 +38,19 @@ def convert_vcd(data: bytes, mapping: Mapping, name: str) -> tuple[bytes, int]:
     return f"{VERSION_LINE}\n{head}{HEADER}\n{body}".encode(), len(events)
 
 
+class _Dump(io.BytesIO):
+    """The bytes of a dump. Raises `ValueError` when asked for more and more after their end."""
+
+    _ends = 0
+
+    def readinto(self, buffer: Any, /) -> int:
+        count = super().readinto(buffer)
+        self._ends += not count
+        if self._ends > _MOST_ENDS:
+            raise ValueError("it ends within a declaration")
+        return count
+
+
 def _events(data: bytes, mapping: Mapping, name: str) -> Iterator[tuple[int, int, str]]:
     """(time in ns, core, 'word,subject,value') of every change that says something."""
     from vcd.reader import TokenKind, VCDParseError, tokenize
@@ -47,7 +63,7 @@ def _events(data: bytes, mapping: Mapping, name: str) -> Iterator[tuple[int, int
     values: dict[str, str] = {}
     time = 0
     try:
-        for token in tokenize(io.BytesIO(data)):  # one pass: the library gives tokens one by one
+        for token in tokenize(_Dump(data)):  # one pass: the library gives tokens one by one
             match token.kind:
                 case TokenKind.TIMESCALE:
                     scale = _scale(int(token.timescale.magnitude), token.timescale.unit.value)
