@@ -10,6 +10,7 @@ to know the usual, the entries count as they are.
 
 from collections import Counter, defaultdict
 from dataclasses import dataclass
+from math import fsum
 from typing import Final
 
 import numpy as np
@@ -79,7 +80,8 @@ def blame(analysis: Analysis, limits: Limits, grown: frozenset[str]) -> Blame:
         if shares:
             first = max(shares, key=lambda cause: shares[cause])
             explained.setdefault(first, Counter())[one.task] += 1
-    total = sum(credit.values()) or 1
+    # Not `sum`, which rounds the numbers of the same log otherwise from Python 3.12 on.
+    total = fsum(credit.values()) or 1
     ranked = sorted(credit, key=credit.__getitem__, reverse=True)
     return Blame(late, {cause: credit[cause] / total for cause in ranked}, explained)
 
