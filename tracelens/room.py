@@ -95,7 +95,8 @@ def _region(size: int) -> mmap.mmap | None:
     try:
         region = mmap.mmap(-1, size, mmap.MAP_PRIVATE | mmap.MAP_ANONYMOUS)
     except OSError:
-        _spare.clear()
+        with _SPARE_LOCK:
+            _spare.clear()
         return None
     with suppress(OSError):  # a system may be built without
         region.madvise(mmap.MADV_HUGEPAGE)

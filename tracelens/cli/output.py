@@ -36,8 +36,9 @@ def write(target: str, chunks: Iterable[bytes]) -> None:
 def spare_inputs(target: str) -> None:
     """Raises `UsageError` if `target` is a file that the running command was given to read.
 
-    A log may be all that is left of a run, so a slip of the hand must not cost it. What names the
-    target by a word of its own is an option for results; whatever else names that file is not.
+    A log may be all that is left of a run, so a slip of the hand must not cost it. One option
+    names the target itself, unless the target lies in a directory that was named; any further
+    argument or option that names the same file is an input.
     """
     context = click.get_current_context(silent=True)
     if context is None or not _is_file(target):
